@@ -1,0 +1,1 @@
+"""What should happen to a child: facts, due checks, visits, occlusion, plan, recall. Pure."""

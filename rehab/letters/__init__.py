@@ -1,0 +1,1 @@
+"""Letters rendered from templates; the only home of Jinja2."""

@@ -1,0 +1,1 @@
+"""What is measured: dates and ages, acuity, refraction, pressure, fixation. Pure."""

@@ -1,0 +1,1 @@
+"""Decision tables: exactly one row answers, with a proof of no gap and no overlap. Pure."""

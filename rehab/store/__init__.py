@@ -1,0 +1,1 @@
+"""Records kept in a database; the only home of SQLAlchemy and Alembic."""

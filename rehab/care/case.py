@@ -1,0 +1,237 @@
+"""The facts of one child, as recorded: immutable, in the words of the trade."""
+
+from dataclasses import dataclass, field
+from datetime import date
+from enum import StrEnum
+
+from rehab.measures.acuity import Acuity
+from rehab.measures.fixation import Fixation, Nystagmus
+from rehab.measures.pressure import Pressure
+from rehab.measures.refraction import Refraction
+
+
+class Eye(StrEnum):
+    RIGHT = "right"
+    LEFT = "left"
+
+    @property
+    def fellow(self) -> "Eye":
+        return Eye.LEFT if self is Eye.RIGHT else Eye.RIGHT
+
+
+class LensStatus(StrEnum):
+    PHAKIC = "phakic"
+    APHAKIC = "aphakic"
+    PSEUDOPHAKIC = "pseudophakic"
+    UNKNOWN = "unknown"
+
+
+class Procedure(StrEnum):
+    LENS_REMOVAL = "lens removal"
+    LENS_REMOVAL_WITH_IMPLANT = "lens removal with implant"
+    SECONDARY_IMPLANT = "secondary implant"
+    MEMBRANE_CLEARANCE = "membrane clearance"
+    OTHER_INTRAOCULAR = "other intraocular surgery"
+
+
+class Sutures(StrEnum):
+    NONE = "none"
+    ABSORBABLE = "absorbable"
+    NON_ABSORBABLE = "non-absorbable"
+    UNKNOWN = "unknown"
+
+
+class Cause(StrEnum):
+    """Why the lens became opaque."""
+
+    CONGENITAL = "congenital"
+    DEVELOPMENTAL = "developmental"
+    TRAUMATIC = "traumatic"
+    UNKNOWN = "unknown"
+
+
+class VisualAxis(StrEnum):
+    CLEAR = "clear"
+    HAZY = "hazy"
+    OPAQUE = "opaque"
+    UNKNOWN = "unknown"
+
+
+class Cataract(StrEnum):
+    """The lens of an eye that has not been operated."""
+
+    NONE = "none"
+    PARTIAL = "partial"
+    DENSE = "dense"
+    UNKNOWN = "unknown"
+
+
+class Correction(StrEnum):
+    CONTACT_LENS = "contact lens"
+    GLASSES = "glasses"
+    NONE = "none"
+    UNKNOWN = "unknown"
+
+
+class CheckKind(StrEnum):
+    """One clinical purpose that falls due; the name of its decision table."""
+
+    REVIEW = "post_operative_review"
+    PRESSURE = "pressure_check"
+    VISUAL_AXIS = "visual_axis_check"
+    REFRACTION = "refraction"
+    CONTACT_LENS = "contact_lens_review"
+    FUNDUS = "dilated_fundus"
+    SUTURES = "suture_review"
+    ANAESTHESIA = "examination_under_anaesthesia"
+    SECOND_EYE = "second_eye_planning"
+    OCCLUSION = "occlusion_review"
+    WATCH = "watch_after_stopping"
+
+
+class Method(StrEnum):
+    """How an eye is occluded."""
+
+    PATCH = "patch"
+    CLOTH_PATCH = "cloth patch on glasses"
+
+
+class Outcome(StrEnum):
+    """What became of an appointment."""
+
+    BOOKED = "booked"
+    ATTENDED = "attended"
+    WAS_NOT_BROUGHT = "was not brought"
+    CANCELLED_BY_FAMILY = "cancelled by family"
+    CANCELLED_BY_CLINIC = "cancelled by clinic"
+
+
+class EndingKind(StrEnum):
+    """Why this clinic no longer plans for a child."""
+
+    MOVED = "moved away"
+    TRANSFERRED = "transferred"
+    DISCHARGED = "discharged"
+    DECLINED = "declined"
+    DIED = "died"
+
+
+@dataclass(frozen=True, slots=True)
+class Child:
+    """`number` is the clinic's own record number; `gestation_weeks` None means not known."""
+
+    number: str
+    name: str
+    date_of_birth: date
+    gestation_weeks: int | None = None
+    language: str = "en"
+    phone: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Surgery:
+    """One operation on one eye on one date."""
+
+    id: str
+    eye: Eye
+    on: date
+    procedure: Procedure
+    sutures: Sutures = Sutures.UNKNOWN
+    cause: Cause = Cause.UNKNOWN
+
+
+@dataclass(frozen=True, slots=True)
+class EyeFindings:
+    """What was found in one eye on one day; what was not looked at stays unknown or None."""
+
+    eye: Eye
+    acuities: tuple[Acuity, ...] = ()
+    fixation: Fixation = field(default_factory=Fixation)
+    pressure: Pressure | None = None
+    refraction: Refraction | None = None
+    visual_axis: VisualAxis = VisualAxis.UNKNOWN
+    cataract: Cataract = Cataract.UNKNOWN
+    lens_status: LensStatus = LensStatus.UNKNOWN
+    correction: Correction = Correction.UNKNOWN
+
+
+@dataclass(frozen=True, slots=True)
+class Examination:
+    """What was found on a date. `done` names checks that were done without a recorded value."""
+
+    id: str
+    on: date
+    findings: tuple[EyeFindings, ...] = ()
+    nystagmus: Nystagmus = Nystagmus.UNKNOWN
+    under_anaesthesia: bool = False
+    done: tuple[tuple[CheckKind, Eye], ...] = ()
+    note: str = ""
+
+    def of(self, eye: Eye) -> EyeFindings:
+        return next((f for f in self.findings if f.eye is eye), EyeFindings(eye))
+
+
+@dataclass(frozen=True, slots=True)
+class Regimen:
+    """One occlusion prescription that a person accepted.
+
+    `minutes_per_day` None means by the age table; `ends` is the first day without occlusion.
+    """
+
+    id: str
+    occluded_eye: Eye
+    method: Method
+    minutes_per_day: int | None
+    days_per_week: int
+    starts: date
+    prescriber: str
+    reason: str
+    ends: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Appointment:
+    """A visit that has been booked, with its outcome."""
+
+    id: str
+    on: date
+    outcome: Outcome = Outcome.BOOKED
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    kind: EndingKind
+    on: date
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """Everything recorded about one child; each tuple is in order of date, then id."""
+
+    child: Child
+    surgeries: tuple[Surgery, ...] = ()
+    examinations: tuple[Examination, ...] = ()
+    regimens: tuple[Regimen, ...] = ()
+    appointments: tuple[Appointment, ...] = ()
+    ending: Ending | None = None
+
+
+def case_of(
+    child: Child,
+    *,
+    surgeries: tuple[Surgery, ...] = (),
+    examinations: tuple[Examination, ...] = (),
+    regimens: tuple[Regimen, ...] = (),
+    appointments: tuple[Appointment, ...] = (),
+    ending: Ending | None = None,
+) -> Case:
+    """A case in its one order, whatever order the facts came in."""
+    return Case(
+        child,
+        tuple(sorted(surgeries, key=lambda s: (s.on, s.id))),
+        tuple(sorted(examinations, key=lambda e: (e.on, e.id))),
+        tuple(sorted(regimens, key=lambda r: (r.starts, r.id))),
+        tuple(sorted(appointments, key=lambda a: (a.on, a.id))),
+        ending,
+    )

@@ -1,0 +1,104 @@
+"""The clinic's own settings: one TOML file and the environment, read once into frozen records."""
+
+import os
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+from rehab.errors import SettingsError
+
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+CLINIC_FILE = "clinic.toml"
+DATABASE_FILE = "rehab.db"
+TABLES_FOLDER = "tables"
+
+
+@dataclass(frozen=True, slots=True)
+class Clinic:
+    """What letters and plans must know of the clinic; `open_weekdays` are 0 (Monday) to 6."""
+
+    name: str
+    phone: str = ""
+    emergency_phone: str = ""
+    out_of_hours: str = ""
+    address: str = ""
+    time_zone: str = "UTC"
+    open_weekdays: tuple[int, ...] = (0, 1, 2, 3, 4)
+    closed: tuple[date, ...] = ()
+    horizon_months: int = 18
+
+    def is_open(self, on: date) -> bool:
+        return on.weekday() in self.open_weekdays and on not in self.closed
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Where this clinic's files lie, and who is at the keyboard."""
+
+    home: Path
+    clinic: Clinic
+    user: str
+
+    @property
+    def database_url(self) -> str:
+        return f"sqlite:///{self.home / DATABASE_FILE}"
+
+    @property
+    def tables(self) -> Path:
+        return self.home / TABLES_FOLDER
+
+
+def read_settings(home: Path | None = None, environ: Mapping[str, str] = os.environ) -> Settings:
+    """Settings of `home`, or of REHAB_HOME, or of the folder ./clinic."""
+    home = home or Path(environ.get("REHAB_HOME", "clinic"))
+    return Settings(home, read_clinic(home / CLINIC_FILE), environ.get("REHAB_USER", ""))
+
+
+def read_clinic(path: Path) -> Clinic:
+    """The clinic of the file at `path`; raises SettingsError that lists every problem in it."""
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise SettingsError(
+            "there is no clinic file here.", where=str(path), do="Make one with: rehab init"
+        ) from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise SettingsError(f"{error}.", where=str(path), do="Correct the file.") from None
+    problems = list(_problems(raw))
+    if problems:
+        raise SettingsError("; ".join(problems) + ".", where=str(path), do="Correct the file.")
+    if "open_weekdays" in raw:
+        raw["open_weekdays"] = tuple(sorted({WEEKDAYS.index(day) for day in raw["open_weekdays"]}))
+    if "closed" in raw:
+        raw["closed"] = tuple(sorted(raw["closed"]))
+    return Clinic(**raw)
+
+
+def _problems(raw: dict[str, Any]) -> list[str]:
+    texts = {"name", "phone", "emergency_phone", "out_of_hours", "address", "time_zone"}
+    known = {field.name for field in fields(Clinic)}
+    problems = [f"{key} is not a setting (known: {', '.join(sorted(known))})" for key in raw.keys() - known]
+    problems += [
+        f"{key} must be text in quotes" for key in texts & raw.keys() if not isinstance(raw[key], str)
+    ]
+    if not raw.get("name"):
+        problems.append("name is missing: the clinic's name stands on every letter")
+    days = raw.get("open_weekdays", ["Monday"])
+    if not isinstance(days, list) or not days or any(day not in WEEKDAYS for day in days):
+        problems.append(f"open_weekdays must name at least one of {', '.join(WEEKDAYS)}")
+    closed = raw.get("closed", [])
+    if not isinstance(closed, list) or any(type(day) is not date for day in closed):
+        problems.append("closed must list dates such as 2026-12-25, without quotes")
+    months = raw.get("horizon_months", 18)
+    if type(months) is not int or not 1 <= months <= 240:
+        problems.append("horizon_months must be a whole number from 1 to 240")
+    return problems
+
+
+def open_days(clinic: Clinic, start: date, until: date) -> tuple[date, ...]:
+    """The days from `start` to before `until` on which `clinic` is open."""
+    days = (start + timedelta(days=n) for n in range((until - start).days))
+    return tuple(day for day in days if clinic.is_open(day))

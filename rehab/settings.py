@@ -36,11 +36,10 @@ class Clinic:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Where this clinic's files lie, and who is at the keyboard."""
+    """Where this clinic's files lie, and what its file says."""
 
     home: Path
     clinic: Clinic
-    user: str
 
     @property
     def database_url(self) -> str:
@@ -51,10 +50,14 @@ class Settings:
         return self.home / TABLES_FOLDER
 
 
+def read_home(home: Path | None = None, environ: Mapping[str, str] = os.environ) -> Path:
+    """The clinic's folder: as given, or REHAB_HOME, or ./clinic."""
+    return home or Path(environ.get("REHAB_HOME", "clinic"))
+
+
 def read_settings(home: Path | None = None, environ: Mapping[str, str] = os.environ) -> Settings:
-    """Settings of `home`, or of REHAB_HOME, or of the folder ./clinic."""
-    home = home or Path(environ.get("REHAB_HOME", "clinic"))
-    return Settings(home, read_clinic(home / CLINIC_FILE), environ.get("REHAB_USER", ""))
+    folder = read_home(home, environ)
+    return Settings(folder, read_clinic(folder / CLINIC_FILE))
 
 
 def read_clinic(path: Path) -> Clinic:
@@ -80,9 +83,14 @@ def read_clinic(path: Path) -> Clinic:
 def _problems(raw: dict[str, Any]) -> list[str]:
     texts = {"name", "phone", "emergency_phone", "out_of_hours", "address", "time_zone"}
     known = {field.name for field in fields(Clinic)}
-    problems = [f"{key} is not a setting (known: {', '.join(sorted(known))})" for key in raw.keys() - known]
+    problems = [
+        f"{key} is not a setting (known: {', '.join(sorted(known))})"
+        for key in sorted(raw.keys() - known)
+    ]
     problems += [
-        f"{key} must be text in quotes" for key in texts & raw.keys() if not isinstance(raw[key], str)
+        f"{key} must be text in quotes"
+        for key in sorted(texts & raw.keys())
+        if not isinstance(raw[key], str)
     ]
     if not raw.get("name"):
         problems.append("name is missing: the clinic's name stands on every letter")

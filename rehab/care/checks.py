@@ -1,11 +1,36 @@
-"""Due checks: for each check of each eye, the windows that follow from its anchor."""
+"""Due checks: for each check of each eye, the windows that follow from its anchor.
 
-from dataclasses import dataclass
-from datetime import date
+A series starts at an anchor (surgery, fitting, start or end of occlusion) and its table names the
+next date each time. A date counted from the anchor or from birth lies on a fixed grid, and is
+settled by the first examination on or after the day its window opens; a date counted from the last
+time is settled by any later examination. What was not done stays, as overdue, until it is.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from enum import StrEnum
 
-from rehab.care.case import CheckKind, Eye
-from rehab.rules.protocol import Because
+from rehab.care.case import (
+    Case,
+    Cataract,
+    CheckKind,
+    Correction,
+    Examination,
+    Eye,
+    LensStatus,
+    VisualAxis,
+)
+from rehab.care.facts import Moment, cataract, correction_since, facts
+from rehab.care.history import lens_removal, lens_status, surgeries_of
+from rehab.care.problems import Problem, ProblemKind
+from rehab.errors import TableError
+from rehab.measures.dates import Step
+from rehab.measures.fixation import Fixation
+from rehab.rules.protocol import Answer, Because, Protocol
+from rehab.rules.table import Outcome
+
+NOT_OPERATED = "not operated"
 
 
 class Status(StrEnum):
@@ -20,13 +45,14 @@ class Status(StrEnum):
 class Check:
     """A window in which one check of one eye falls due. `latest` is its last good day (inclusive).
 
-    `ordinal` counts the checks of its series from the anchor, so that `key` stays the same when
-    the dates move. `by` is the last day to settle it now: `latest`, or for an overdue check the
-    end of its catch-up time.
+    `ordinal` counts the checks of its series from `anchor`, so that `key` stays the same when the
+    dates move. `by` is the last day to settle it now: `latest`, or for an overdue check the end of
+    its catch-up time.
     """
 
     kind: CheckKind
     eye: Eye
+    anchor: date
     ordinal: int
     earliest: date
     target: date
@@ -37,4 +63,212 @@ class Check:
 
     @property
     def key(self) -> str:
-        return f"{self.kind}/{self.eye}/{self.ordinal}"
+        return f"{self.kind}/{self.eye}/{self.anchor:%Y%m%d}/{self.ordinal}"
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One check of one eye from its anchor on; `anchored_at` says in words what the anchor was."""
+
+    kind: CheckKind
+    eye: Eye
+    anchor: date
+    anchored_at: str
+    minutes_per_day: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Horizon:
+    """The days that a plan looks at: from `today` to before `horizon`."""
+
+    today: date
+    horizon: date
+
+
+def settles(examination: Examination) -> Iterator[tuple[CheckKind, Eye]]:
+    """The checks that an examination did, by what was recorded in it."""
+    yield from examination.done
+    for found in examination.findings:
+        yield CheckKind.REVIEW, found.eye
+        if examination.under_anaesthesia:
+            yield CheckKind.ANAESTHESIA, found.eye
+        if found.pressure is not None:
+            yield CheckKind.PRESSURE, found.eye
+        if found.visual_axis is not VisualAxis.UNKNOWN:
+            yield CheckKind.VISUAL_AXIS, found.eye
+        if found.refraction is not None:
+            yield CheckKind.REFRACTION, found.eye
+        if found.acuities or found.fixation != Fixation():
+            yield CheckKind.OCCLUSION, found.eye
+            yield CheckKind.WATCH, found.eye
+
+
+def series_of(case: Case, today: date) -> Iterator[Series]:
+    """Every series that runs for this child on `today`."""
+    operated = tuple(eye for eye in Eye if lens_removal(case, eye))
+    for eye in operated:
+        last = surgeries_of(case, eye)[-1]
+        at = f"{last.procedure} of the {eye} eye on {last.on}"
+        for kind in (
+            CheckKind.REVIEW,
+            CheckKind.PRESSURE,
+            CheckKind.VISUAL_AXIS,
+            CheckKind.REFRACTION,
+            CheckKind.FUNDUS,
+            CheckKind.SUTURES,
+            CheckKind.ANAESTHESIA,
+        ):
+            yield Series(kind, eye, last.on, at)
+        worn, since = correction_since(case, eye)
+        aphakic = lens_status(case, eye, today) is LensStatus.APHAKIC
+        if aphakic and worn is Correction.CONTACT_LENS and since is not None:
+            yield Series(CheckKind.CONTACT_LENS, eye, since, f"contact lens worn since {since}")
+    if len(operated) == 1 and cataract(case, operated[0].fellow) is not Cataract.NONE:
+        first = lens_removal(case, operated[0])
+        if first is not None:
+            at = f"{first.procedure} of the {first.eye} eye on {first.on}"
+            yield Series(CheckKind.SECOND_EYE, first.eye.fellow, first.on, at)
+    yield from _occlusion_series(case, today)
+
+
+def _occlusion_series(case: Case, today: date) -> Iterator[Series]:
+    begun = [r for r in case.regimens if r.starts <= today]
+    if not begun:
+        return
+    last = begun[-1]
+    treated = last.occluded_eye.fellow
+    if last.ends is None or last.ends > today:
+        minutes = last.minutes_per_day or 0
+        at = f"occlusion of the {last.occluded_eye} eye from {last.starts}"
+        yield Series(CheckKind.OCCLUSION, treated, last.starts, at, minutes)
+    else:
+        at = f"end of occlusion on {last.ends}"
+        yield Series(CheckKind.WATCH, treated, last.ends, at)
+
+
+def due_checks(
+    case: Case, protocol: Protocol, span: Horizon
+) -> tuple[tuple[Check, ...], tuple[Problem, ...]]:
+    """All checks of a child in the span, what is overdue among them, and what a table refers."""
+    done: dict[tuple[CheckKind, Eye], list[date]] = {}
+    for examination in case.examinations:
+        for key in settles(examination):
+            done.setdefault(key, []).append(examination.on)
+    checks: list[Check] = []
+    problems: list[Problem] = []
+    for series in series_of(case, span.today):
+        dates = tuple(done.get((series.kind, series.eye), ()))
+        for found in _walk(case, series, dates, protocol, span):
+            (checks if isinstance(found, Check) else problems).append(found)  # type: ignore[arg-type]
+    checks.sort(key=lambda c: (c.target, c.kind, c.eye))
+    return tuple(checks), tuple(problems)
+
+
+def _walk(
+    case: Case, series: Series, done: tuple[date, ...], protocol: Protocol, span: Horizon
+) -> Iterator[Check | Problem]:
+    reached = last = series.anchor
+    caught_up: date | None = None
+    ordinal = 0
+    while True:
+        moment = Moment(case, series.eye, reached, series.anchor, protocol)
+        try:
+            answer = _ask(series, moment)
+        except TableError as error:
+            if reached < span.horizon:
+                yield Problem(ProblemKind.REFER, series.kind, error.what, error.do, series.eye)
+            return
+        if answer.outcome is Outcome.REFER:
+            yield _referral(series, answer, reached)
+        if answer.outcome is not Outcome.THEN:
+            return
+        from_last = answer.word("counted_from") == "last"
+        target, counted = _next_date(case, series, answer, reached, last)
+        early, late, width = _window(protocol, reached, target)
+        earliest, latest = target - early, target + late
+        if target >= span.horizon and (caught_up is not None or earliest > span.today):
+            return
+        ordinal += 1
+        opens = last + timedelta(days=1) if from_last else earliest
+        settled = next((day for day in done if day >= opens), None) if done else None
+        if settled is None and caught_up is not None and caught_up >= opens and not from_last:
+            settled = caught_up
+        if settled is not None:
+            last = max(last, settled)
+            reached = settled if from_last else target
+            continue
+        because = replace(answer.because, counted=f"{counted}; {width}")
+        check = _check(case, series, ordinal, (earliest, target, latest), because, protocol, span)
+        if target < span.horizon:
+            yield check
+        caught_up = last = max(target, span.today)
+        reached = last if from_last else target
+
+
+def _ask(series: Series, moment: Moment) -> Answer:
+    table = moment.protocol.edition(series.kind, moment.on).table
+    names = [name for name, _ in table.inputs]
+    asked = dict(facts(moment, names))
+    if "minutes_per_day" in names:
+        asked["minutes_per_day"] = series.minutes_per_day
+    return moment.protocol.ask(series.kind, moment.on, asked)
+
+
+def _next_date(
+    case: Case, series: Series, answer: Answer, reached: date, last: date
+) -> tuple[date, str]:
+    every, unit = answer.number("every"), answer.word("unit")
+    step = Step(months=every) if unit == "months" else Step(days=every)
+    if answer.word("counted_from") == "last":
+        return step.after(last), f"{step} after {last}"
+    if answer.word("counted_from") == "birth":
+        born = case.child.date_of_birth
+        target, n = step.next_after(born, reached)
+        return target, f"age {step.times(n)}, born {born}"
+    target, n = step.next_after(series.anchor, reached)
+    return target, f"{step.times(n)} after {series.anchored_at}"
+
+
+def _window(protocol: Protocol, reached: date, target: date) -> tuple[timedelta, timedelta, str]:
+    width = protocol.ask("window_width", reached, {"interval_days": (target - reached).days})
+    early, late = width.number("early_days"), width.number("late_days")
+    said = f"window {early} days before to {late} after ({width.because.row})"
+    return timedelta(days=early), timedelta(days=late), said
+
+
+def _check(
+    case: Case,
+    series: Series,
+    ordinal: int,
+    window: tuple[date, date, date],
+    because: Because,
+    protocol: Protocol,
+    span: Horizon,
+) -> Check:
+    earliest, target, latest = window
+    by = latest
+    if latest < span.today:
+        status = Status.OVERDUE
+        by = span.today + timedelta(days=catch_up_days(case, protocol, span.today))
+    else:
+        status = Status.DUE if earliest <= span.today else Status.PLANNED
+    return Check(
+        series.kind, series.eye, series.anchor, ordinal, earliest, target, latest, by, status, because
+    )
+
+
+def catch_up_days(case: Case, protocol: Protocol, today: date) -> int:
+    """Within how many days an overdue check is to be brought in."""
+    since = (today - case.surgeries[-1].on).days if case.surgeries else NOT_OPERATED
+    return protocol.ask("catch_up", today, {"days_since_surgery": since}).number("within_days")
+
+
+def _referral(series: Series, answer: Answer, on: date) -> Problem:
+    return Problem(
+        ProblemKind.REFER,
+        series.kind,
+        answer.why,
+        f"A clinician decides and records it (asked for {on}).",
+        series.eye,
+        replace(answer.because, counted=f"asked at {series.anchored_at}"),
+    )

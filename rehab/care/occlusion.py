@@ -1,10 +1,27 @@
 """The occlusion calendar: which eye, how long a day, day by day, accepted by a person or proposed."""
 
-from dataclasses import dataclass
-from datetime import date
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
-from rehab.care.case import Eye, Method
-from rehab.rules.protocol import Because
+from rehab.care.case import Case, Eye, Method, Regimen
+from rehab.care.facts import (
+    Moment,
+    age_months,
+    count_age_from,
+    corrected_age_months,
+    facts,
+    weaker_eye,
+)
+from rehab.care.history import lens_removal, surgeries_of
+from rehab.care.problems import Problem, ProblemKind
+from rehab.errors import TableError
+from rehab.measures.dates import add_months
+from rehab.measures.sleep import share_of_waking_minutes
+from rehab.rules.protocol import Answer, Because, Protocol
+from rehab.rules.table import Outcome
+
+START, DOSE = "occlusion_start", "occlusion_dose"
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,3 +41,176 @@ class Span:
     @property
     def hours_per_day(self) -> float:
         return self.minutes_per_day / 60
+
+
+def occlusion(
+    case: Case, protocol: Protocol, today: date, horizon: date
+) -> tuple[tuple[Span, ...], tuple[Problem, ...]]:
+    """Spans of the regimens a person accepted; without any, what the tables propose."""
+    spans: list[Span] = []
+    problems: list[Problem] = []
+    found = (
+        (item for regimen in case.regimens for item in _of_regimen(case, regimen, protocol, horizon))
+        if case.regimens
+        else _proposed(case, protocol, today, horizon)
+    )
+    for item in found:
+        (spans if isinstance(item, Span) else problems).append(item)  # type: ignore[arg-type]
+    return tuple(spans), tuple(problems)
+
+
+def _of_regimen(
+    case: Case, regimen: Regimen, protocol: Protocol, horizon: date
+) -> Iterator[Span | Problem]:
+    until = min(regimen.ends or horizon, horizon)
+    if regimen.minutes_per_day is not None:
+        because = Because(
+            decision="regimen",
+            edition=regimen.starts,
+            row=regimen.id,
+            source="prescription",
+            at=regimen.reason,
+            citation=f"Accepted by {regimen.prescriber}.",
+            seen=True,
+            digest="",
+            facts=(),
+            counted=f"{regimen.minutes_per_day} minutes a day from {regimen.starts}",
+        )
+        if regimen.starts < until:
+            yield Span(
+                regimen.starts,
+                until,
+                regimen.occluded_eye,
+                regimen.minutes_per_day,
+                regimen.days_per_week,
+                regimen.method,
+                True,
+                because,
+                regimen.id,
+            )
+        return
+    treated = regimen.occluded_eye.fellow
+    for item in _by_age(case, treated, protocol, regimen.starts, until):
+        if isinstance(item, Span):
+            yield replace(item, method=regimen.method, accepted=True, regimen=regimen.id)
+        else:
+            yield item
+
+
+def _proposed(
+    case: Case, protocol: Protocol, today: date, horizon: date
+) -> Iterator[Span | Problem]:
+    treated = weaker_eye(case)
+    operated = treated is not None and lens_removal(case, treated) is not None
+    if not case.surgeries and not case.examinations:
+        return
+    anchor = surgeries_of(case, treated)[-1].on if treated and operated else today
+    moment = Moment(case, treated or Eye.RIGHT, today, anchor, protocol)
+    try:
+        answer = _ask(START, moment)
+    except TableError as error:
+        yield Problem(ProblemKind.REFER, START, error.what, error.do, treated)
+        return
+    if answer.outcome is Outcome.REFER:
+        yield _referral(answer, treated, today)
+    if answer.outcome is not Outcome.THEN or treated is None:
+        return
+    wait = timedelta(days=answer.number("start_days_after_surgery"))
+    start = max(today, anchor + wait) if operated else today
+    spans = tuple(_by_age(case, treated, protocol, start, horizon))
+    yield from spans
+    first = next((span for span in spans if isinstance(span, Span)), None)
+    if first is not None:
+        yield Problem(
+            ProblemKind.DECIDE,
+            START,
+            f"Occlusion of the {first.eye} eye is proposed from {first.start}, "
+            f"{first.hours_per_day:g} hours a day at first.",
+            f"The orthoptist decides: rehab occlusion accept {case.child.number}.",
+            treated,
+            replace(answer.because, counted=f"start no earlier than {start}"),
+        )
+
+
+def _by_age(
+    case: Case, treated: Eye, protocol: Protocol, start: date, until: date
+) -> Iterator[Span | Problem]:
+    """The dose of each completed month of age, spans of one dose and row joined."""
+    current: Span | None = None
+    day = start
+    while day < until:
+        moment = Moment(case, treated, day, start, protocol)
+        boundary = min(_next_month(moment), until)
+        try:
+            answer = _ask(DOSE, moment)
+        except TableError as error:
+            answer = None
+            ending = Problem(ProblemKind.REFER, DOSE, error.what, error.do, treated)
+        else:
+            ending = _referral(answer, treated, day)
+        if answer is None or answer.outcome is not Outcome.THEN:
+            if current is not None:
+                yield current
+            yield ending
+            return
+        minutes = _minutes(answer, corrected_age_months(moment))
+        because = replace(answer.because, counted=_counted(answer, minutes))
+        if (
+            current is not None
+            and current.minutes_per_day == minutes
+            and current.because.row == because.row
+        ):
+            current = replace(current, until=boundary)
+        else:
+            if current is not None:
+                yield current
+            current = Span(
+                day,
+                boundary,
+                treated.fellow,
+                minutes,
+                answer.number("days_per_week"),
+                Method.PATCH,
+                False,
+                because,
+            )
+        day = boundary
+    if current is not None:
+        yield current
+
+
+def _ask(decision: str, moment: Moment) -> Answer:
+    table = moment.protocol.edition(decision, moment.on).table
+    return moment.protocol.ask(decision, moment.on, facts(moment, [n for n, _ in table.inputs]))
+
+
+def _minutes(answer: Answer, age_months: int) -> int:
+    percent = answer.number("percent_of_waking")
+    return (
+        share_of_waking_minutes(age_months, percent) if percent else answer.number("minutes_per_day")
+    )
+
+
+def _counted(answer: Answer, minutes: int) -> str:
+    percent = answer.number("percent_of_waking")
+    if not percent:
+        return f"{minutes / 60:g} hours a day"
+    return f"{percent} % of the waking hours usual at this age, to the quarter hour: {minutes / 60:g}"
+
+
+def _next_month(moment: Moment) -> date:
+    """The next day on which the child is a month older, by the age in force or by the calendar."""
+    by_calendar = add_months(moment.case.child.date_of_birth, age_months(moment) + 1)
+    corrected = add_months(count_age_from(moment), corrected_age_months(moment) + 1)
+    return min(by_calendar, corrected)
+
+
+def _referral(answer: Answer, treated: Eye | None, on: date) -> Problem:
+    return Problem(
+        ProblemKind.REFER,
+        answer.because.decision,
+        answer.why,
+        f"A clinician decides and records it (asked for {on}).",
+        treated,
+        answer.because,
+    )

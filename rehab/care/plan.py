@@ -1,13 +1,16 @@
 """The plan of one child: checks, visits, occlusion and what a person must settle."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from rehab.care.case import CheckKind, Child
-from rehab.care.checks import Check
-from rehab.care.occlusion import Span
-from rehab.care.problems import Problem
-from rehab.care.visits import Visit
+from rehab.care.case import Case, CheckKind, Child, Outcome
+from rehab.care.checks import Check, Horizon, due_checks
+from rehab.care.facts import known_on
+from rehab.care.occlusion import Span, occlusion
+from rehab.care.problems import Problem, ProblemKind
+from rehab.care.visits import Visit, plan_visits
+from rehab.rules.protocol import Protocol
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +24,38 @@ class Plan:
     visits: tuple[Visit, ...]
     occlusion: tuple[Span, ...]
     problems: tuple[Problem, ...]
+
+
+def make_plan(
+    case: Case, protocol: Protocol, *, today: date, horizon: date, open_days: Sequence[date]
+) -> Plan:
+    """What should happen to this child from `today` to before `horizon`.
+
+    `open_days` are the days on which the clinic is open, in order. A child whose care here has
+    ended has an empty plan.
+    """
+    if case.ending is not None and case.ending.on <= today:
+        return Plan(case.child, today, horizon, (), (), (), ())
+    known = known_on(case, today)
+    checks, referrals = due_checks(known, protocol, Horizon(today, horizon))
+    spans, decisions = occlusion(known, protocol, today, horizon)
+    booked = [
+        a.on for a in known.appointments if a.outcome is Outcome.BOOKED and today <= a.on < horizon
+    ]
+    visits, shut_out = plan_visits(checks, today=today, open_days=open_days, booked=booked)
+    problems = (*referrals, *decisions, *(_shut(check) for check in shut_out))
+    return Plan(case.child, today, horizon, checks, visits, spans, problems)
+
+
+def _shut(check: Check) -> Problem:
+    return Problem(
+        ProblemKind.SHUT,
+        check.kind,
+        f"The clinic is shut on every day from {check.earliest} to {check.by}.",
+        "Open a day in this window, or let a clinician agree on another.",
+        check.eye,
+        check.because,
+    )
 
 
 def next_check(plan: Plan, kind: CheckKind) -> Check | None:

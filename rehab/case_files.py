@@ -1,0 +1,188 @@
+"""Case files: children and their facts in TOML, for demo data and for stories that tests tell."""
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from rehab.care.case import (
+    Appointment,
+    Case,
+    Cause,
+    Child,
+    Ending,
+    EndingKind,
+    Examination,
+    Eye,
+    EyeFindings,
+    Method,
+    Outcome,
+    Procedure,
+    Regimen,
+    Surgery,
+    Sutures,
+    case_of,
+)
+from rehab.care.findings import TYPED, read_check, read_findings, read_word
+from rehab.errors import RecordError, RehabError
+from rehab.measures.fixation import Nystagmus
+
+CHILD = {field.name for field in fields(Child)} - {"date_of_birth"} | {
+    "born",
+    "surgery",
+    "exam",
+    "occlusion",
+    "appointment",
+    "ending",
+    "story",
+}
+EXAM = {"on", "right", "left", "test", "nystagmus", "under_anaesthesia", "done", "note"}
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFile:
+    """The children of one file, and the day on which their stories stand."""
+
+    today: date
+    told: tuple["Told", ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One child of a case file, with the story that it stands for."""
+
+    case: Case
+    story: str
+
+
+def read_cases(path: Path) -> CaseFile:
+    """Every child of the file; raises RecordError with the child's number and what is wrong."""
+    try:
+        content = tomllib.loads(path.read_text(encoding="utf-8"))
+    except tomllib.TOMLDecodeError as error:
+        raise RecordError(f"{error}.", where=path.name, do="Correct the file.") from None
+    if "today" not in content:
+        raise RecordError("today is missing.", where=path.name, do="Correct the file.")
+    return CaseFile(
+        content["today"], tuple(_told(raw, path.name) for raw in content.get("child", []))
+    )
+
+
+def case_from(raw: Mapping[str, Any]) -> Case:
+    """The case of one [[child]] table."""
+    _only(raw, CHILD)
+    child = Child(
+        number=raw["number"],
+        name=raw["name"],
+        date_of_birth=raw["born"],
+        **{key: raw[key] for key in ("gestation_weeks", "language", "phone") if key in raw},
+    )
+    return case_of(
+        child,
+        surgeries=tuple(
+            _surgery(item, f"{child.number}/S{n}") for n, item in enumerate(_items(raw, "surgery"), 1)
+        ),
+        examinations=tuple(
+            _examination(item, f"{child.number}/X{n}") for n, item in enumerate(_items(raw, "exam"), 1)
+        ),
+        regimens=tuple(
+            _regimen(item, f"{child.number}/R{n}")
+            for n, item in enumerate(_items(raw, "occlusion"), 1)
+        ),
+        appointments=tuple(
+            Appointment(f"{child.number}/A{n}", item["on"], _word(Outcome, item, "outcome", "booked"))
+            for n, item in enumerate(_items(raw, "appointment"), 1)
+        ),
+        ending=_ending(raw.get("ending")),
+    )
+
+
+def _told(raw: Mapping[str, Any], file: str) -> Told:
+    where = f"{file}, child {raw.get('number', 'without a number')}"
+    try:
+        return Told(case_from(raw), raw.get("story", ""))
+    except KeyError as error:
+        raise RecordError(f"{error.args[0]} is missing.", where=where, do="Correct the file.") from None
+    except RehabError as error:
+        raise RecordError(error.what, where=where, do=error.do) from None
+
+
+def _surgery(raw: Mapping[str, Any], key: str) -> Surgery:
+    _only(raw, {"on", "eye", "procedure", "sutures", "cause"})
+    return Surgery(
+        key,
+        _word(Eye, raw, "eye"),
+        raw["on"],
+        _word(Procedure, raw, "procedure"),
+        _word(Sutures, raw, "sutures", "unknown"),
+        _word(Cause, raw, "cause", "unknown"),
+    )
+
+
+def _examination(raw: Mapping[str, Any], key: str) -> Examination:
+    _only(raw, EXAM)
+    found = (_findings(Eye(eye), raw[eye], raw.get("test", "unknown")) for eye in Eye if eye in raw)
+    return Examination(
+        id=key,
+        on=raw["on"],
+        findings=tuple(found),
+        nystagmus=_word(Nystagmus, raw, "nystagmus", "unknown"),
+        under_anaesthesia=raw.get("under_anaesthesia", False),
+        done=tuple(
+            (read_check(said), read_word(Eye, eye, "an eye"))
+            for eye, _, said in (item.partition("=") for item in raw.get("done", []))
+        ),
+        note=raw.get("note", ""),
+    )
+
+
+def _findings(eye: Eye, raw: Mapping[str, Any], test: str) -> EyeFindings:
+    _only(raw, set(TYPED))
+    said = {name: [value] if isinstance(value, str) else value for name, value in raw.items()}
+    return read_findings(eye, said, test)
+
+
+def _regimen(raw: Mapping[str, Any], key: str) -> Regimen:
+    _only(raw, {"eye", "starts", "ends", "minutes_per_day", "days_per_week", "method", "who", "why"})
+    return Regimen(
+        id=key,
+        occluded_eye=_word(Eye, raw, "eye"),
+        method=_word(Method, raw, "method", "patch"),
+        minutes_per_day=raw.get("minutes_per_day"),
+        days_per_week=raw.get("days_per_week", 7),
+        starts=raw["starts"],
+        prescriber=raw["who"],
+        reason=raw.get("why", ""),
+        ends=raw.get("ends"),
+    )
+
+
+def _ending(raw: Mapping[str, Any] | None) -> Ending | None:
+    if raw is None:
+        return None
+    _only(raw, {"kind", "on", "note"})
+    return Ending(_word(EndingKind, raw, "kind"), raw["on"], raw.get("note", ""))
+
+
+def _word(vocabulary: Any, raw: Mapping[str, Any], key: str, default: str | None = None) -> Any:
+    return read_word(vocabulary, raw[key] if default is None else raw.get(key, default), key)
+
+
+def _items(raw: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]:
+    items: Sequence[Mapping[str, Any]] = sorted(raw.get(key, []), key=_day_of)
+    return items
+
+
+def _day_of(raw: Mapping[str, Any]) -> date:
+    day: date = raw["on"] if "on" in raw else raw["starts"]
+    return day
+
+
+def _only(raw: Mapping[str, Any], known: set[str]) -> None:
+    unknown = sorted(raw.keys() - known)
+    if unknown:
+        raise RecordError(
+            f"{unknown[0]} is not one of {', '.join(sorted(known))}.", do="Correct the file."
+        )

@@ -1,0 +1,46 @@
+"""Commands: book a visit and record what became of it."""
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from rehab import workflow
+from rehab.care.case import Appointment, Outcome
+from rehab.cli.options import Day, desk, stamp, stamped
+
+
+@click.group()
+def appointment() -> None:
+    """Book a visit and record what became of it."""
+
+
+@appointment.command()
+@click.argument("number")
+@click.argument("on", type=Day())
+@stamped
+@click.pass_obj
+def book(home: Path | None, number: str, on: date, who: str, why: str) -> None:
+    """Book a visit of the child NUMBER on a day.
+
+    Example: rehab appointment book K-017 2026-05-04 --who "M. Okoro"
+    """
+    key = workflow.add_appointment(desk(home), number, Appointment("", on), stamp=stamp(who, why))
+    click.echo(f"Recorded {key}.")
+
+
+@appointment.command()
+@click.argument("number")
+@click.argument("on", type=Day())
+@click.argument("what", type=click.Choice([o.value for o in Outcome]))
+@stamped
+@click.pass_obj
+def outcome(home: Path | None, number: str, on: date, what: str, who: str, why: str) -> None:
+    """Record what became of the appointment on a day.
+
+    Example: rehab appointment outcome K-017 2026-05-04 "was not brought" --who "M. Okoro"
+    """
+    key = workflow.settle_appointment(
+        desk(home), number, on, Outcome(what), stamp=stamp(who, why)
+    )
+    click.echo(f"Recorded {key}: {what}.")

@@ -1,0 +1,125 @@
+"""Commands: register children and see what is recorded."""
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from rehab import workflow
+from rehab.care.case import Child, Ending, EndingKind
+from rehab.cli.options import Day, desk, json_option, stamp, stamped, today_option
+from rehab.cli.output import child_json, day, findings_text, print_columns, print_json
+
+
+@click.group()
+def child() -> None:
+    """Register children and see what is recorded."""
+
+
+@child.command()
+@click.argument("number")
+@click.option("--name", required=True)
+@click.option("--born", type=Day(), required=True, help="Date of birth.")
+@click.option("--gestation-weeks", type=int, help="Completed weeks at birth, if known.")
+@click.option("--language", default="en", show_default=True, help="Home language, such as en or sw.")
+@click.option("--phone", default="", help="A number that reaches the family.")
+@stamped
+@today_option
+@click.pass_obj
+def add(
+    home: Path | None,
+    /,
+    number: str,
+    today: date,
+    who: str,
+    why: str,
+    **given: str | int | date | None,
+) -> None:
+    """Register a child under the clinic's own record NUMBER.
+
+    Example: rehab child add K-017 --name "Asel T" --born 2026-02-11 --who "M. Okoro"
+    """
+    record = Child(
+        number=number,
+        name=str(given["name"]),
+        date_of_birth=given["born"],  # type: ignore[arg-type]
+        gestation_weeks=given["gestation_weeks"],  # type: ignore[arg-type]
+        language=str(given["language"]),
+        phone=str(given["phone"]),
+    )
+    key = workflow.add_child(desk(home), record, today=today, stamp=stamp(who, why))
+    click.echo(f"Recorded {key}.")
+
+
+@child.command("list")
+@json_option
+@click.pass_obj
+def list_children(home: Path | None, as_json: bool) -> None:
+    """List the children.
+
+    Example: rehab child list
+    """
+    children = desk(home).store.children()
+    if as_json:
+        print_json(
+            [
+                {"number": c.number, "name": c.name, "date_of_birth": c.date_of_birth.isoformat()}
+                for c in children
+            ]
+        )
+        return
+    print_columns(
+        ((c.number, c.name, c.date_of_birth, c.phone) for c in children),
+        ("NUMBER", "NAME", "BORN", "PHONE"),
+    )
+
+
+@child.command()
+@click.argument("number")
+@json_option
+@click.pass_obj
+def show(home: Path | None, number: str, as_json: bool) -> None:
+    """Show everything recorded about one child.
+
+    Example: rehab child show K-017
+    """
+    case = desk(home).store.case(number)
+    if as_json:
+        print_json(child_json(case))
+        return
+    born = f"born {day(case.child.date_of_birth)}"
+    weeks = f" at {case.child.gestation_weeks} weeks" if case.child.gestation_weeks else ""
+    click.echo(f"{case.child.number}  {case.child.name}  {born}{weeks}")
+    lines = [(s.on, s.id, f"{s.procedure} of the {s.eye} eye ({s.sutures} sutures)") for s in case.surgeries]
+    for e in case.examinations:
+        kind = "examination under anaesthesia" if e.under_anaesthesia else "examination"
+        lines += [(e.on, e.id, f"{kind}, {f.eye} eye: {findings_text(f)}") for f in e.findings]
+        if e.nystagmus != "unknown":
+            lines.append((e.on, e.id, f"nystagmus {e.nystagmus}"))
+        lines += [(e.on, e.id, f"done: {k.replace('_', ' ')}, {eye} eye") for k, eye in e.done]
+        if e.note:
+            lines.append((e.on, e.id, e.note))
+    for r in case.regimens:
+        hours = "by age" if r.minutes_per_day is None else f"{r.minutes_per_day / 60:g} h a day"
+        until = f" to before {r.ends}" if r.ends else ""
+        lines.append((r.starts, r.id, f"{r.method} on the {r.occluded_eye} eye, {hours}{until}, by {r.prescriber}"))
+    lines += [(a.on, a.id, f"appointment: {a.outcome}") for a in case.appointments]
+    print_columns(sorted(lines))
+    if case.ending:
+        click.echo(f"{case.ending.on}  {case.ending.kind}. {case.ending.note}".rstrip())
+
+
+@child.command()
+@click.argument("number")
+@click.argument("kind", type=click.Choice([k.value for k in EndingKind]))
+@click.option("--on", type=Day(), required=True)
+@click.option("--note", default="", help="Where to, or what was agreed.")
+@stamped
+@click.pass_obj
+def end(home: Path | None, number: str, kind: str, on: date, note: str, who: str, why: str) -> None:
+    """Record why this clinic no longer plans for a child.
+
+    Example: rehab child end K-017 "moved away" --on 2026-09-01 --who "M. Okoro"
+    """
+    ending = Ending(EndingKind(kind), on, note)
+    click.echo(f"Recorded {workflow.end_care(desk(home), number, ending, stamp=stamp(who, why))}.")

@@ -1,0 +1,97 @@
+"""Commands: record examinations."""
+
+from collections.abc import Callable, Iterable
+from datetime import date
+from pathlib import Path
+
+import click
+
+from rehab import workflow
+from rehab.care.case import (
+    Cataract,
+    Correction,
+    Examination,
+    Eye,
+    EyeFindings,
+    LensStatus,
+    VisualAxis,
+)
+from rehab.care.findings import TYPED, read_check, read_findings
+from rehab.cli.options import Day, PerEye, desk, stamp, stamped, today_option
+from rehab.measures.fixation import Nystagmus
+
+Said = tuple[tuple[Eye, str], ...]
+
+
+def per_eye(name: str, text: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    return click.option(f"--{name}", type=PerEye(), multiple=True, metavar="EYE=VALUE", help=text)
+
+
+def one_of(words: Iterable[str]) -> str:
+    return ", ".join(word for word in words if word != "unknown") + "."
+
+
+@click.group()
+def exam() -> None:
+    """Record examinations."""
+
+
+@exam.command()
+@click.argument("number")
+@click.option("--on", type=Day(), required=True, help="Day of the examination.")
+@per_eye("acuity", 'Such as right=6/18, "left=0.30 logMAR", "right=fixes and follows".')
+@click.option("--test", default="unknown", help='The acuity test, such as "crowded pictures".')
+@per_eye("fixation", 'Such as "right=central, steady, not maintained".')
+@per_eye("pressure", 'In mmHg, such as right=14 or "right=14 rebound tonometer".')
+@per_eye("refraction", 'Such as "right=+18.00" or "left=+4.00/-1.00x90".')
+@per_eye("visual-axis", one_of(VisualAxis))
+@per_eye("cataract", "Of an eye not operated: " + one_of(Cataract))
+@per_eye("lens-status", "As found: " + one_of(LensStatus))
+@per_eye("wears", "The correction worn: " + one_of(Correction))
+@per_eye("done", "A check done without a value above, such as right=dilated_fundus.")
+@click.option("--nystagmus", type=click.Choice([n.value for n in Nystagmus]), default="unknown")
+@click.option("--under-anaesthesia", is_flag=True)
+@click.option("--note", default="")
+@stamped
+@today_option
+@click.pass_obj
+def add(
+    home: Path | None,
+    /,
+    number: str,
+    on: date,
+    today: date,
+    who: str,
+    why: str,
+    **given: Said | str | bool,
+) -> None:
+    """Record what was found on one day in the child NUMBER.
+
+    Example: rehab exam add K-017 --on 2026-04-06 --pressure right=14 --visual-axis right=clear
+    --wears "right=contact lens" --cataract left=none --who "M. Okoro"
+    """
+    findings = tuple(
+        read_findings(
+            eye,
+            {name: [v for other, v in _said(given, name) if other is eye] for name in TYPED},
+            str(given["test"]),
+        )
+        for eye in Eye
+    )
+    record = Examination(
+        id="",
+        on=on,
+        findings=tuple(f for f in findings if f != EyeFindings(f.eye)),
+        nystagmus=Nystagmus(given["nystagmus"]),
+        under_anaesthesia=bool(given["under_anaesthesia"]),
+        done=tuple((read_check(said), eye) for eye, said in _said(given, "done")),
+        note=str(given["note"]),
+    )
+    key = workflow.add_examination(desk(home), number, record, today=today, stamp=stamp(who, why))
+    notes = [n for f in findings if f.refraction for n in f.refraction.notes]
+    click.echo(" ".join([f"Recorded {key}.", *notes, f"See the plan: rehab plan show {number}"]))
+
+
+def _said(given: dict[str, Said | str | bool], name: str) -> Said:
+    value = given[name]
+    return value if isinstance(value, tuple) else ()

@@ -1,0 +1,66 @@
+"""The `rehab` command: finds the noun, imports it only then, and maps errors to output once."""
+
+import importlib
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rehab import __version__
+from rehab.errors import RehabError
+
+NOUNS = {
+    "init": ("rehab.cli.clinic", "Make or update a clinic's folder and database."),
+    "demo": ("rehab.cli.clinic", "Run the whole job on an invented clinic."),
+    "child": ("rehab.cli.child", "Register children and see what is recorded."),
+    "surgery": ("rehab.cli.surgery", "Record operations."),
+    "exam": ("rehab.cli.exam", "Record examinations."),
+    "appointment": ("rehab.cli.appointment", "Book a visit and record what became of it."),
+    "occlusion": ("rehab.cli.occlusion", "Accept or stop occlusion."),
+    "plan": ("rehab.cli.plan", "See what falls due, and why."),
+    "protocol": ("rehab.cli.protocol", "Read, prove and question the decision tables."),
+    "calendar": ("rehab.cli.calendar", "Write a family's calendar file."),
+    "letter": ("rehab.cli.letter", "Write letters."),
+    "recall": ("rehab.cli.recall", "List the families whom someone must contact."),
+}
+
+
+class Nouns(click.Group):
+    """A group whose commands are imported when they are called, so that help stays quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(NOUNS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in NOUNS:
+            return None
+        command: click.Command = getattr(importlib.import_module(NOUNS[cmd_name][0]), cmd_name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(noun, text) for noun, (_, text) in NOUNS.items()])
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except RehabError as error:
+            raise click.ClickException(str(error)) from error
+
+
+@click.group(cls=Nouns)
+@click.option(
+    "--home",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The clinic's folder (else REHAB_HOME, else ./clinic).",
+)
+@click.version_option(__version__, message="rehab %(version)s")
+@click.pass_context
+def rehab(ctx: click.Context, home: Path | None) -> None:
+    """Follow-up and occlusion therapy after childhood cataract surgery.
+
+    The tool proposes; a clinician decides. Local protocols come first.
+
+    Example: rehab demo --out demo
+    """
+    ctx.obj = home

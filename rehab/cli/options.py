@@ -1,0 +1,92 @@
+"""Options that several commands share, the values they accept, and the clock."""
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from rehab.care.case import Eye
+from rehab.settings import read_settings
+from rehab.store.store import Stamp
+from rehab.workflow import Desk, open_desk
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+EYES = {"r": Eye.RIGHT, "l": Eye.LEFT, "od": Eye.RIGHT, "os": Eye.LEFT}
+
+
+class Day(click.ParamType[date]):
+    """A calendar day, written year-month-day so that nobody has to guess the order."""
+
+    name = "date"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> date:
+        if isinstance(value, date):
+            return value
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            self.fail(f"{value!r} is not a day; write year-month-day, such as 2026-03-09", param, ctx)
+
+
+class EyeName(click.ParamType[Eye]):
+    """right or left; R, L, OD and OS are understood too."""
+
+    name = "eye"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Eye:
+        if isinstance(value, Eye):
+            return value
+        word = str(value).strip().lower()
+        if word in EYES or word in tuple(Eye):
+            return EYES.get(word) or Eye(word)
+        self.fail(f"{value!r} is not an eye; write right or left (R, L, OD, OS)", param, ctx)
+
+
+class PerEye(click.ParamType[tuple[Eye, str]]):
+    """EYE=VALUE, such as right=6/18."""
+
+    name = "eye=value"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[Eye, str]:
+        if isinstance(value, tuple):
+            return value
+        eye, equals, said = str(value).partition("=")
+        if not equals or not said.strip():
+            self.fail(f"{value!r} names no eye; write right=VALUE or left=VALUE", param, ctx)
+        return EyeName().convert(eye, param, ctx), said.strip()
+
+
+def today_option(command: Command) -> Command:
+    return click.option(
+        "--today",
+        type=Day(),
+        default=date.today,  # noqa: DTZ011 - the clinic's own calendar day
+        help="The day to plan from (else the day of this machine).",
+    )(command)
+
+
+def json_option(command: Command) -> Command:
+    return click.option("--json", "as_json", is_flag=True, help="Print JSON.")(command)
+
+
+def stamped(command: Command) -> Command:
+    """Who records, and why; every change keeps both."""
+    why = click.option("--why", default="", help="Why, in your own words.")
+    who = click.option(
+        "--who", envvar="REHAB_USER", required=True, help="Your name (or set REHAB_USER)."
+    )
+    return who(why(command))
+
+
+def stamp(who: str, why: str) -> Stamp:
+    return Stamp(by=who, at=datetime.now(UTC), reason=why)
+
+
+def desk(home: Path | None) -> Desk:
+    return open_desk(read_settings(home))

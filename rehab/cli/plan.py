@@ -1,0 +1,162 @@
+"""Commands: see what falls due, and why."""
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from pathlib import Path
+
+import click
+
+from rehab import workflow
+from rehab.care.changes import describe_changes
+from rehab.care.plan import Plan
+from rehab.cli.options import Day, desk, json_option, today_option
+from rehab.cli.output import because_json, day, plan_json, print_columns, print_json, words
+from rehab.errors import RecordError
+from rehab.rules.protocol import Because
+
+
+@click.group()
+def plan() -> None:
+    """See what falls due, and why."""
+
+
+@plan.command()
+@click.argument("number")
+@today_option
+@json_option
+@click.pass_obj
+def show(home: Path | None, number: str, today: date, as_json: bool) -> None:
+    """Show the plan of the child NUMBER: visits, checks, occlusion, and what a person must settle.
+
+    Example: rehab plan show K-017 --today 2026-04-20
+    """
+    opened = desk(home)
+    made = workflow.plan_of(opened, opened.store.case(number), today=today)
+    if as_json:
+        print_json(plan_json(made))
+    else:
+        _print_plan(made)
+
+
+@plan.command()
+@click.argument("number")
+@click.argument("on", type=Day())
+@today_option
+@json_option
+@click.pass_obj
+def why(home: Path | None, number: str, on: date, today: date, as_json: bool) -> None:
+    """Say why a DATE stands in the plan of the child NUMBER: the rows, their sources, the facts.
+
+    Example: rehab plan why K-017 2026-05-04 --today 2026-04-20
+    """
+    opened = desk(home)
+    made = workflow.plan_of(opened, opened.store.case(number), today=today)
+    reasons = list(_reasons(made, on))
+    if not reasons:
+        raise RecordError(
+            f"nothing in the plan falls on {on}.",
+            where=number,
+            do=f"See its dates with: rehab plan show {number}",
+        )
+    if as_json:
+        print_json([{"what": what, "because": because_json(because)} for what, because in reasons])
+        return
+    for what, because in reasons:
+        click.echo(what)
+        for line in explained(because):
+            click.echo(f"    {line}")
+
+
+@plan.command()
+@click.argument("number", required=False)
+@click.option("--all", "everyone", is_flag=True, help="Every child of the clinic.")
+@today_option
+@click.pass_obj
+def refresh(home: Path | None, number: str | None, everyone: bool, today: date) -> None:
+    """Plan anew and say what changed in the family's calendar since the last time.
+
+    Example: rehab plan refresh --all
+    """
+    if (number is None) is not everyone:
+        raise click.UsageError("Name one child, or give --all.")
+    opened = desk(home)
+    numbers = [number] if number else [child.number for child in opened.store.children()]
+    for one in numbers:
+        _, before, after = workflow.refresh(opened, one, today=today)
+        changes = describe_changes(before, after)
+        click.echo(f"{one}: {len(changes)} changes" if changes else f"{one}: nothing changed")
+        for change in changes:
+            click.echo(f"    {change.sentence}")
+
+
+def explained(because: Because) -> Iterator[str]:
+    """The lines that let a reader check an answer against its source."""
+    yield f"decision  {because.decision}, edition {because.edition}, row {because.row}"
+    yield f"counted   {because.counted}"
+    facts = ", ".join(f"{words(name)} {value}" for name, value in because.facts)
+    yield f"facts     {facts or 'none needed'}"
+    seen = "" if because.seen or because.source == "assumption" else " (figure from memory)"
+    yield f"source    {because.citation}{seen}"
+    yield f"place     {because.at}"
+
+
+def _reasons(made: Plan, on: date) -> Iterator[tuple[str, Because]]:
+    """Every check, visit and span that names the day `on`."""
+    visiting = {c.key for v in made.visits if on in (v.on, v.earliest, v.latest) for c in v.checks}
+    for check in made.checks:
+        if check.key in visiting or on in (check.earliest, check.target, check.latest, check.by):
+            yield (
+                f"{words(check.kind)}, {check.eye} eye: {check.earliest} to {check.latest}, "
+                f"best {check.target} ({check.status})",
+                check.because,
+            )
+    for span in made.occlusion:
+        if span.start <= on < span.until or on == span.until:
+            said = "accepted" if span.accepted else "proposed"
+            yield (
+                f"occlusion of the {span.eye} eye {said}: {span.hours_per_day:g} hours a day "
+                f"from {span.start} to before {span.until}",
+                span.because,
+            )
+    for problem in made.problems:
+        if problem.because is not None and str(on) in problem.do + problem.what:
+            yield f"{problem.kind}: {problem.what}", problem.because
+
+
+def _print_plan(made: Plan) -> None:
+    child = made.child
+    click.echo(f"{child.number}  {child.name}  born {day(child.date_of_birth)}  plan of {day(made.today)}")
+    click.echo("\nVISITS (a suggestion until booked)")
+    print_columns(
+        (
+            f"  {day(visit.on)}",
+            "booked" if visit.booked else f"{day(visit.earliest)} to {day(visit.latest)}",
+            ", ".join(dict.fromkeys(f"{words(c.kind)} {c.eye}" for c in visit.checks)) or "no check due",
+        )
+        for visit in made.visits
+    )
+    overdue = [check for check in made.checks if check.status == "overdue"]
+    if overdue:
+        click.echo("\nOVERDUE")
+        print_columns(
+            (f"  {words(c.kind)}", f"{c.eye} eye", f"was due by {day(c.latest)}", f"bring in by {day(c.by)}")
+            for c in overdue
+        )
+    if made.occlusion:
+        click.echo("\nOCCLUSION")
+        print_columns(
+            (
+                f"  {day(s.start)} to {day(s.until - timedelta(days=1))}",
+                f"{s.eye} eye covered",
+                f"{s.hours_per_day:g} h a day",
+                "accepted" if s.accepted else "PROPOSED, not accepted",
+            )
+            for s in made.occlusion
+            if s.until > made.today
+        )
+    if made.problems:
+        click.echo("\nFOR A PERSON TO SETTLE")
+        for problem in made.problems:
+            eye = f", {problem.eye} eye" if problem.eye else ""
+            click.echo(f"  {words(problem.about)}{eye}: {problem.what} {problem.do}")
+    click.echo("\nThe tool proposes; a clinician decides. Why a date: rehab plan why CHILD DATE")

@@ -1,0 +1,48 @@
+"""Commands: record operations."""
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from rehab import workflow
+from rehab.care.case import Cause, Eye, Procedure, Surgery, Sutures
+from rehab.cli.options import Day, EyeName, desk, stamp, stamped, today_option
+
+
+@click.group()
+def surgery() -> None:
+    """Record operations."""
+
+
+@surgery.command()
+@click.argument("number")
+@click.option("--eye", type=EyeName(), required=True)
+@click.option("--on", type=Day(), required=True, help="Day of the operation.")
+@click.option("--procedure", type=click.Choice([p.value for p in Procedure]), required=True)
+@click.option("--sutures", type=click.Choice([s.value for s in Sutures]), default="unknown")
+@click.option("--cause", type=click.Choice([c.value for c in Cause]), default="unknown")
+@stamped
+@today_option
+@click.pass_obj
+def add(
+    home: Path | None,
+    /,
+    number: str,
+    eye: Eye,
+    on: date,
+    today: date,
+    who: str,
+    why: str,
+    **said: str,
+) -> None:
+    """Record an operation on one eye of the child NUMBER.
+
+    Example: rehab surgery add K-017 --eye right --on 2026-03-30 --procedure "lens removal"
+    --sutures absorbable --who "M. Okoro"
+    """
+    record = Surgery(
+        "", eye, on, Procedure(said["procedure"]), Sutures(said["sutures"]), Cause(said["cause"])
+    )
+    key = workflow.add_surgery(desk(home), number, record, today=today, stamp=stamp(who, why))
+    click.echo(f"Recorded {key}. See the plan: rehab plan show {number}")

@@ -1,0 +1,93 @@
+"""The demonstration: the whole job on an invented clinic, from records to calendars and letters."""
+
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+from rehab.calendars import calendar_file
+from rehab.case_files import CaseFile, read_cases
+from rehab.errors import RehabError
+from rehab.letters.family import family_letter
+from rehab.letters.overview import Line, overview
+from rehab.recall_files import recall_csv
+from rehab.settings import CLINIC_FILE, TABLES_FOLDER, read_settings
+from rehab.shipped_files import shipped
+from rehab.store.store import Stamp, create_or_upgrade
+from rehab.whole_files import write_whole
+from rehab.workflow import Desk, open_desk, recall, refresh, register
+
+CHILDREN_FILE = "children.toml"
+RECALL_DAYS = 14
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What a demonstration wrote."""
+
+    today: date
+    children: int
+    letters: int
+    to_contact: int
+
+
+def demo_cases() -> CaseFile:
+    return read_cases(shipped("demo_data") / CHILDREN_FILE)
+
+
+def make_clinic(home: Path, clinic_file: Path) -> str:
+    """A clinic's folder with its file, its tables folder and its database; keeps what is there."""
+    home.mkdir(parents=True, exist_ok=True)
+    if not (home / CLINIC_FILE).exists():
+        write_whole(home / CLINIC_FILE, clinic_file.read_bytes())
+    (home / TABLES_FOLDER).mkdir(exist_ok=True)
+    return create_or_upgrade(read_settings(home).database_url)
+
+
+def run_demo(out: Path, today: date | None, told: Callable[[str], None]) -> Made:
+    """Fill the folder `out`; raises RehabError when it is not empty."""
+    if out.exists() and any(out.iterdir()):
+        raise RehabError(
+            "this folder is not empty.", where=str(out), do="Choose a new one, or empty it."
+        )
+    cases = demo_cases()
+    day = today or cases.today
+    try:
+        make_clinic(out / "clinic", shipped("demo_data") / CLINIC_FILE)
+        desk = open_desk(read_settings(out / "clinic"))
+        stamp = Stamp("demo", datetime(day.year, day.month, day.day, tzinfo=UTC), "invented data")
+        for child in cases.told:
+            register(desk, child.case, today=max(day, cases.today), stamp=stamp)
+        return _write_all(desk, cases, out, day, told)
+    except BaseException:
+        shutil.rmtree(out, ignore_errors=True)
+        raise
+
+
+def _write_all(
+    desk: Desk, cases: CaseFile, out: Path, today: date, told: Callable[[str], None]
+) -> Made:
+    lines: list[Line] = []
+    for child in cases.told:
+        number = child.case.child.number
+        plan, _, entries = refresh(desk, number, today=today)
+        active = bool(plan.visits or plan.checks or plan.occlusion)
+        if active:
+            write_whole(
+                out / "calendars" / f"{number}.ics",
+                calendar_file(plan.child, entries, desk.settings.clinic),
+            )
+            write_whole(
+                out / "letters" / f"{number}.html",
+                family_letter(plan, desk.settings.clinic).encode(),
+            )
+        lines.append(Line(plan, child.story, active))
+        told(f"{number}  {child.story}")
+    to_contact = recall(desk, today=today, by=today + timedelta(days=RECALL_DAYS))
+    write_whole(out / "recall.csv", recall_csv(to_contact))
+    write_whole(
+        out / "start-here.html",
+        overview(tuple(lines), to_contact, desk.settings.clinic, today).encode(),
+    )
+    return Made(today, len(lines), sum(line.active for line in lines), len(to_contact))

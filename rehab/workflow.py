@@ -1,0 +1,221 @@
+"""What the clinic does: record, plan, accept, refresh, recall; owns the transactions."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from rehab.care.case import (
+    Appointment,
+    Case,
+    Child,
+    Ending,
+    Examination,
+    Method,
+    Outcome,
+    Regimen,
+    Surgery,
+)
+from rehab.care.changes import Entry, follow
+from rehab.care.facts import FACTS
+from rehab.care.history import check_examination, check_regimen, check_surgery
+from rehab.care.plan import Plan, make_plan
+from rehab.care.recall import Recall, recall_list
+from rehab.errors import RecordError, TableError
+from rehab.measures.dates import add_months
+from rehab.rules.protocol import Protocol
+from rehab.settings import Settings, open_days
+from rehab.store.store import Stamp, Store, open_store
+from rehab.table_files import read_protocol
+
+GIVEN_BY_PLAN = {
+    "window_width": {"interval_days"},
+    "catch_up": {"days_since_surgery"},
+    "age_correction": {"gestation_weeks", "age_months"},
+    "occlusion_review": {"minutes_per_day"},
+    "recall_urgency": {"days_since_surgery", "days_overdue", "times_not_brought"},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """One clinic's settings, protocol and store, opened."""
+
+    settings: Settings
+    protocol: Protocol
+    store: Store
+
+
+def open_desk(settings: Settings) -> Desk:
+    return Desk(settings, protocol_in_force(settings.tables), open_store(settings.database_url))
+
+
+def protocol_in_force(tables: Path) -> Protocol:
+    """The built-in protocol with the clinic's own `tables`; raises TableError for an unknown input."""
+    protocol = read_protocol(tables)
+    for decision, editions in protocol.editions.items():
+        for edition in editions:
+            for name, _ in edition.table.inputs:
+                if name not in FACTS and name not in GIVEN_BY_PLAN.get(decision, set()):
+                    raise TableError(
+                        f"{name} is not a fact that this program knows.",
+                        where=decision,
+                        do=f"Known facts: {', '.join(sorted(FACTS))}.",
+                    )
+    return protocol
+
+
+def add_child(desk: Desk, child: Child, *, today: date, stamp: Stamp) -> str:
+    """Raises RecordError for a birth in the future or a number already used."""
+    if child.date_of_birth > today:
+        raise RecordError(
+            f"the date of birth {child.date_of_birth} is after today, {today}.",
+            where=child.number,
+            do="Check the date, or give --today.",
+        )
+    if child.gestation_weeks is not None and not 22 <= child.gestation_weeks < 46:
+        raise RecordError(
+            f"{child.gestation_weeks} weeks of gestation cannot be.",
+            where=child.number,
+            do="Give completed weeks from 22 to 45, or leave it out when it is not known.",
+        )
+    with desk.store.transaction() as tx:
+        return tx.add(child.number, child, stamp)
+
+
+def register(desk: Desk, case: Case, *, today: date, stamp: Stamp) -> None:
+    """Record a child with everything known so far, whole or not at all."""
+    number = case.child.number
+    with desk.store.transaction() as tx:
+        tx.add(number, case.child, stamp)
+        for surgery in case.surgeries:
+            check_surgery(tx.case(number), surgery, today)
+            tx.add(number, replace(surgery, id=""), stamp)
+        for examination in case.examinations:
+            check_examination(tx.case(number), examination, today)
+            tx.add(number, replace(examination, id=""), stamp)
+        for regimen in case.regimens:
+            check_regimen(tx.case(number), regimen)
+            tx.add(number, replace(regimen, id=""), stamp)
+        for appointment in case.appointments:
+            tx.add(number, replace(appointment, id=""), stamp)
+        if case.ending is not None:
+            tx.add(number, case.ending, stamp)
+
+
+def add_surgery(desk: Desk, number: str, surgery: Surgery, *, today: date, stamp: Stamp) -> str:
+    with desk.store.transaction() as tx:
+        check_surgery(tx.case(number), surgery, today)
+        return tx.add(number, surgery, stamp)
+
+
+def add_examination(
+    desk: Desk, number: str, examination: Examination, *, today: date, stamp: Stamp
+) -> str:
+    with desk.store.transaction() as tx:
+        check_examination(tx.case(number), examination, today)
+        return tx.add(number, examination, stamp)
+
+
+def add_appointment(desk: Desk, number: str, appointment: Appointment, *, stamp: Stamp) -> str:
+    with desk.store.transaction() as tx:
+        tx.case(number)
+        return tx.add(number, appointment, stamp)
+
+
+def settle_appointment(
+    desk: Desk, number: str, on: date, outcome: Outcome, *, stamp: Stamp
+) -> str:
+    """Record what became of the appointment on `on`; raises RecordError when there is none."""
+    with desk.store.transaction() as tx:
+        booked = [a for a in tx.case(number).appointments if a.on == on]
+        if not booked:
+            raise RecordError(f"no appointment on {on}.", where=number, do="Check the date.")
+        appointment = replace(booked[-1], outcome=outcome)
+        tx.correct(appointment.id, appointment, stamp, tx.version(appointment.id))
+        return appointment.id
+
+
+def end_care(desk: Desk, number: str, ending: Ending, *, stamp: Stamp) -> str:
+    with desk.store.transaction() as tx:
+        tx.case(number)
+        return tx.add(number, ending, stamp)
+
+
+def accept_occlusion(
+    desk: Desk,
+    number: str,
+    *,
+    today: date,
+    minutes_per_day: int | None,
+    starts: date | None,
+    stamp: Stamp,
+) -> str:
+    """A person accepts what the tables propose, or sets fixed minutes a day instead.
+
+    Raises RecordError when nothing is proposed: hours then have to be given with the eye.
+    """
+    with desk.store.transaction() as tx:
+        case = tx.case(number)
+        proposed = [s for s in plan_of(desk, case, today=today).occlusion if not s.accepted]
+        if not proposed:
+            raise RecordError(
+                "no occlusion is proposed for this child today.",
+                where=number,
+                do=f"See why with: rehab plan show {number}",
+            )
+        first = proposed[0]
+        regimen = Regimen(
+            id="",
+            occluded_eye=first.eye,
+            method=Method.PATCH,
+            minutes_per_day=minutes_per_day,
+            days_per_week=first.days_per_week,
+            starts=starts or first.start,
+            prescriber=stamp.by,
+            reason=stamp.reason or f"as proposed: {first.because.decision}/{first.because.row}",
+        )
+        check_regimen(case, regimen)
+        return tx.add(number, regimen, stamp)
+
+
+def stop_occlusion(desk: Desk, number: str, *, on: date, stamp: Stamp) -> str:
+    """The first day without occlusion is `on`; raises RecordError when none is running."""
+    with desk.store.transaction() as tx:
+        running = [r for r in tx.case(number).regimens if r.ends is None and r.starts <= on]
+        if not running:
+            raise RecordError(f"no occlusion is running on {on}.", where=number, do="Check the date.")
+        regimen = replace(running[-1], ends=on)
+        tx.correct(regimen.id, regimen, stamp, tx.version(regimen.id))
+        return regimen.id
+
+
+def plan_of(desk: Desk, case: Case, *, today: date) -> Plan:
+    clinic = desk.settings.clinic
+    horizon = add_months(today, clinic.horizon_months)
+    return make_plan(
+        case,
+        desk.protocol,
+        today=today,
+        horizon=horizon,
+        open_days=open_days(clinic, today, horizon),
+    )
+
+
+def refresh(desk: Desk, number: str, *, today: date) -> tuple[Plan, tuple[Entry, ...], tuple[Entry, ...]]:
+    """Plan anew and let the family's calendar follow: the plan, the entries before and after."""
+    with desk.store.transaction() as tx:
+        plan = plan_of(desk, tx.case(number), today=today)
+        before = tx.entries(number)
+        after = follow(before, plan)
+        if after != before:
+            tx.set_entries(number, after)
+    return plan, before, after
+
+
+def recall(desk: Desk, *, today: date, by: date) -> tuple[Recall, ...]:
+    def plans() -> Iterator[tuple[Case, Plan]]:
+        for case in desk.store.cases():
+            yield case, plan_of(desk, case, today=today)
+
+    return recall_list(plans(), desk.protocol, today=today, by=by)

@@ -51,7 +51,7 @@ def open_desk(settings: Settings) -> Desk:
 
 
 def protocol_in_force(tables: Path) -> Protocol:
-    """The built-in protocol with the clinic's own `tables`; raises TableError for an unknown input."""
+    """The protocol with the clinic's own tables; raises TableError for an unknown fact."""
     protocol = read_protocol(tables)
     for decision, editions in protocol.editions.items():
         for edition in editions:
@@ -123,9 +123,7 @@ def add_appointment(desk: Desk, number: str, appointment: Appointment, *, stamp:
         return tx.add(number, appointment, stamp)
 
 
-def settle_appointment(
-    desk: Desk, number: str, on: date, outcome: Outcome, *, stamp: Stamp
-) -> str:
+def settle_appointment(desk: Desk, number: str, on: date, outcome: Outcome, *, stamp: Stamp) -> str:
     """Record what became of the appointment on `on`; raises RecordError when there is none."""
     with desk.store.transaction() as tx:
         booked = [a for a in tx.case(number).appointments if a.on == on]
@@ -184,7 +182,9 @@ def stop_occlusion(desk: Desk, number: str, *, on: date, stamp: Stamp) -> str:
     with desk.store.transaction() as tx:
         running = [r for r in tx.case(number).regimens if r.ends is None and r.starts <= on]
         if not running:
-            raise RecordError(f"no occlusion is running on {on}.", where=number, do="Check the date.")
+            raise RecordError(
+                f"no occlusion is running on {on}.", where=number, do="Check the date."
+            )
         regimen = replace(running[-1], ends=on)
         tx.correct(regimen.id, regimen, stamp, tx.version(regimen.id))
         return regimen.id
@@ -202,7 +202,9 @@ def plan_of(desk: Desk, case: Case, *, today: date) -> Plan:
     )
 
 
-def refresh(desk: Desk, number: str, *, today: date) -> tuple[Plan, tuple[Entry, ...], tuple[Entry, ...]]:
+def refresh(
+    desk: Desk, number: str, *, today: date
+) -> tuple[Plan, tuple[Entry, ...], tuple[Entry, ...]]:
     """Plan anew and let the family's calendar follow: the plan, the entries before and after."""
     with desk.store.transaction() as tx:
         plan = plan_of(desk, tx.case(number), today=today)

@@ -19,11 +19,13 @@ from rehab.care.case import (
     Examination,
     Eye,
     LensStatus,
+    Regimen,
     VisualAxis,
 )
 from rehab.care.facts import Moment, cataract, correction_since, facts
 from rehab.care.history import lens_removal, lens_status, surgeries_of
-from rehab.care.problems import Problem, ProblemKind
+from rehab.care.occlusion import minutes_on
+from rehab.care.problems import Problem, ProblemKind, referral
 from rehab.errors import TableError
 from rehab.measures.dates import Step
 from rehab.measures.fixation import Fixation
@@ -74,7 +76,7 @@ class Series:
     eye: Eye
     anchor: date
     anchored_at: str
-    minutes_per_day: int = 0
+    regimen: Regimen | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,9 +140,8 @@ def _occlusion_series(case: Case, today: date) -> Iterator[Series]:
     last = begun[-1]
     treated = last.occluded_eye.fellow
     if last.ends is None or last.ends > today:
-        minutes = last.minutes_per_day or 0
         at = f"occlusion of the {last.occluded_eye} eye from {last.starts}"
-        yield Series(CheckKind.OCCLUSION, treated, last.starts, at, minutes)
+        yield Series(CheckKind.OCCLUSION, treated, last.starts, at, last)
     else:
         at = f"end of occlusion on {last.ends}"
         yield Series(CheckKind.WATCH, treated, last.ends, at)
@@ -179,14 +180,14 @@ def _walk(
                 yield Problem(ProblemKind.REFER, series.kind, error.what, error.do, series.eye)
             return
         if answer.outcome is Outcome.REFER:
-            yield _referral(series, answer, reached)
+            yield referral(answer, series.eye, reached)
         if answer.outcome is not Outcome.THEN:
             return
         from_last = answer.word("counted_from") == "last"
         target, counted = _next_date(case, series, answer, reached, last)
         early, late, width = _window(protocol, reached, target)
         earliest, latest = target - early, target + late
-        if target >= span.horizon and (caught_up is not None or earliest > span.today):
+        if target >= span.horizon:
             return
         ordinal += 1
         opens = last + timedelta(days=1) if from_last else earliest
@@ -199,8 +200,7 @@ def _walk(
             continue
         because = replace(answer.because, counted=f"{counted}; {width}")
         check = _check(case, series, ordinal, (earliest, target, latest), because, protocol, span)
-        if target < span.horizon:
-            yield check
+        yield check
         caught_up = last = max(target, span.today)
         reached = last if from_last else target
 
@@ -209,8 +209,8 @@ def _ask(series: Series, moment: Moment) -> Answer:
     table = moment.protocol.edition(series.kind, moment.on).table
     names = [name for name, _ in table.inputs]
     asked = dict(facts(moment, names))
-    if "minutes_per_day" in names:
-        asked["minutes_per_day"] = series.minutes_per_day
+    if series.regimen is not None:
+        asked["minutes_per_day"] = minutes_on(series.regimen, moment)
     return moment.protocol.ask(series.kind, moment.on, asked)
 
 
@@ -253,7 +253,16 @@ def _check(
     else:
         status = Status.DUE if earliest <= span.today else Status.PLANNED
     return Check(
-        series.kind, series.eye, series.anchor, ordinal, earliest, target, latest, by, status, because
+        series.kind,
+        series.eye,
+        series.anchor,
+        ordinal,
+        earliest,
+        target,
+        latest,
+        by,
+        status,
+        because,
     )
 
 
@@ -261,14 +270,3 @@ def catch_up_days(case: Case, protocol: Protocol, today: date) -> int:
     """Within how many days an overdue check is to be brought in."""
     since = (today - case.surgeries[-1].on).days if case.surgeries else NOT_OPERATED
     return protocol.ask("catch_up", today, {"days_since_surgery": since}).number("within_days")
-
-
-def _referral(series: Series, answer: Answer, on: date) -> Problem:
-    return Problem(
-        ProblemKind.REFER,
-        series.kind,
-        answer.why,
-        f"A clinician decides and records it (asked for {on}).",
-        series.eye,
-        replace(answer.because, counted=f"asked at {series.anchored_at}"),
-    )

@@ -54,7 +54,9 @@ def count_age_from(moment: Moment) -> date:
         {"gestation_weeks": weeks or UNKNOWN, "age_months": age_months(moment)},
     )
     corrected = answer.word("count_age_from") == "expected birth" and weeks is not None
-    return corrected_birth(child.date_of_birth, weeks) if corrected and weeks else child.date_of_birth
+    return (
+        corrected_birth(child.date_of_birth, weeks) if corrected and weeks else child.date_of_birth
+    )
 
 
 def corrected_age_months(moment: Moment) -> int:

@@ -1,4 +1,4 @@
-"""Findings as typed, turned into records; a word outside its vocabulary is refused with what is known."""
+"""Findings as typed, turned into records; a word outside its vocabulary is refused."""
 
 from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum

@@ -1,4 +1,4 @@
-"""The occlusion calendar: which eye, how long a day, day by day, accepted by a person or proposed."""
+"""The occlusion calendar: which eye, how long each day, accepted by a person or only proposed."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -7,14 +7,15 @@ from datetime import date, timedelta
 from rehab.care.case import Case, Eye, Method, Regimen
 from rehab.care.facts import (
     Moment,
+    affected_eyes,
     age_months,
-    count_age_from,
     corrected_age_months,
+    count_age_from,
     facts,
     weaker_eye,
 )
 from rehab.care.history import lens_removal, surgeries_of
-from rehab.care.problems import Problem, ProblemKind
+from rehab.care.problems import Problem, ProblemKind, referral
 from rehab.errors import TableError
 from rehab.measures.dates import add_months
 from rehab.measures.sleep import share_of_waking_minutes
@@ -50,7 +51,11 @@ def occlusion(
     spans: list[Span] = []
     problems: list[Problem] = []
     found = (
-        (item for regimen in case.regimens for item in _of_regimen(case, regimen, protocol, horizon))
+        (
+            item
+            for regimen in case.regimens
+            for item in _of_regimen(case, regimen, protocol, horizon)
+        )
         if case.regimens
         else _proposed(case, protocol, today, horizon)
     )
@@ -104,15 +109,21 @@ def _proposed(
     operated = treated is not None and lens_removal(case, treated) is not None
     if not case.surgeries and not case.examinations:
         return
+    if treated is not None and treated in affected_eyes(case) and not operated:
+        yield Problem(
+            ProblemKind.REFER,
+            START,
+            f"The {treated} eye has a cataract and no operation is recorded.",
+            "The surgeon decides whether and when to operate; occlusion is planned after that.",
+            treated,
+        )
+        return
     anchor = surgeries_of(case, treated)[-1].on if treated and operated else today
     moment = Moment(case, treated or Eye.RIGHT, today, anchor, protocol)
-    try:
-        answer = _ask(START, moment)
-    except TableError as error:
-        yield Problem(ProblemKind.REFER, START, error.what, error.do, treated)
+    answer = _asked(START, moment)
+    if isinstance(answer, Problem):
+        yield replace(answer, eye=treated)
         return
-    if answer.outcome is Outcome.REFER:
-        yield _referral(answer, treated, today)
     if answer.outcome is not Outcome.THEN or treated is None:
         return
     wait = timedelta(days=answer.number("start_days_after_surgery"))
@@ -141,18 +152,14 @@ def _by_age(
     while day < until:
         moment = Moment(case, treated, day, start, protocol)
         boundary = min(_next_month(moment), until)
-        try:
-            answer = _ask(DOSE, moment)
-        except TableError as error:
-            answer = None
-            ending = Problem(ProblemKind.REFER, DOSE, error.what, error.do, treated)
-        else:
-            ending = _referral(answer, treated, day)
-        if answer is None or answer.outcome is not Outcome.THEN:
+        answer = _asked(DOSE, moment)
+        if isinstance(answer, Problem):
             if current is not None:
                 yield current
-            yield ending
+            yield answer
             return
+        if answer.outcome is not Outcome.THEN:
+            break
         minutes = _minutes(answer, corrected_age_months(moment))
         because = replace(answer.because, counted=_counted(answer, minutes))
         if (
@@ -179,15 +186,35 @@ def _by_age(
         yield current
 
 
-def _ask(decision: str, moment: Moment) -> Answer:
+def minutes_on(regimen: Regimen, moment: Moment) -> int:
+    """The minutes a day of `regimen` on the day of `moment`; 0 where the age table refers."""
+    if regimen.minutes_per_day is not None:
+        return regimen.minutes_per_day
+    answer = _asked(DOSE, moment)
+    if isinstance(answer, Problem) or answer.outcome is not Outcome.THEN:
+        return 0
+    return _minutes(answer, corrected_age_months(moment))
+
+
+def _asked(decision: str, moment: Moment) -> Answer | Problem:
+    """The answer, or the referral that stands in its place."""
     table = moment.protocol.edition(decision, moment.on).table
-    return moment.protocol.ask(decision, moment.on, facts(moment, [n for n, _ in table.inputs]))
+    names = [name for name, _ in table.inputs]
+    try:
+        answer = moment.protocol.ask(decision, moment.on, facts(moment, names))
+    except TableError as error:
+        return Problem(ProblemKind.REFER, decision, error.what, error.do, moment.eye)
+    if answer.outcome is Outcome.REFER:
+        return referral(answer, moment.eye, moment.on)
+    return answer
 
 
 def _minutes(answer: Answer, age_months: int) -> int:
     percent = answer.number("percent_of_waking")
     return (
-        share_of_waking_minutes(age_months, percent) if percent else answer.number("minutes_per_day")
+        share_of_waking_minutes(age_months, percent)
+        if percent
+        else answer.number("minutes_per_day")
     )
 
 
@@ -195,7 +222,9 @@ def _counted(answer: Answer, minutes: int) -> str:
     percent = answer.number("percent_of_waking")
     if not percent:
         return f"{minutes / 60:g} hours a day"
-    return f"{percent} % of the waking hours usual at this age, to the quarter hour: {minutes / 60:g}"
+    return (
+        f"{percent} % of the waking hours usual at this age, to the quarter hour: {minutes / 60:g}"
+    )
 
 
 def _next_month(moment: Moment) -> date:
@@ -203,14 +232,3 @@ def _next_month(moment: Moment) -> date:
     by_calendar = add_months(moment.case.child.date_of_birth, age_months(moment) + 1)
     corrected = add_months(count_age_from(moment), corrected_age_months(moment) + 1)
     return min(by_calendar, corrected)
-
-
-def _referral(answer: Answer, treated: Eye | None, on: date) -> Problem:
-    return Problem(
-        ProblemKind.REFER,
-        answer.because.decision,
-        answer.why,
-        f"A clinician decides and records it (asked for {on}).",
-        treated,
-        answer.because,
-    )

@@ -1,16 +1,15 @@
-"""What a person must settle before a plan is whole: a referral, a missing fact, a day that is shut."""
+"""What a person must settle before a plan is whole: a referral, a decision, a shut clinic."""
 
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 
 from rehab.care.case import Eye
-from rehab.rules.protocol import Because
+from rehab.rules.protocol import Answer, Because
 
 
 class ProblemKind(StrEnum):
     REFER = "a clinician decides"
-    MISSING = "missing fact"
-    CONTRADICTION = "contradictory facts"
     SHUT = "no open day"
     DECIDE = "a decision waits"
 
@@ -25,3 +24,15 @@ class Problem:
     do: str
     eye: Eye | None = None
     because: Because | None = None
+
+
+def referral(answer: Answer, eye: Eye | None, on: date) -> Problem:
+    """The task that a refer row leaves to a person, as asked for the day `on`."""
+    return Problem(
+        ProblemKind.REFER,
+        answer.because.decision,
+        answer.why,
+        f"A clinician decides and records it (asked for {on}).",
+        eye,
+        answer.because,
+    )

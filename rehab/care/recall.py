@@ -15,7 +15,7 @@ URGENCY = "recall_urgency"
 
 @dataclass(frozen=True, slots=True)
 class Recall:
-    """One line of the list. `urgency` 1 is today; `come_by` is the last good day of the next visit."""
+    """One family; `urgency` 1 is today, `come_by` the last good day of the next visit."""
 
     child: Child
     urgency: int
@@ -53,9 +53,7 @@ def not_brought_since_attended(case: Case, today: date) -> tuple[Appointment, ..
     return tuple(m for m in missed if not seen or m.on > seen[-1])
 
 
-def _recall(
-    case: Case, plan: Plan, protocol: Protocol, today: date, by: date
-) -> Recall | None:
+def _recall(case: Case, plan: Plan, protocol: Protocol, today: date, by: date) -> Recall | None:
     if case.ending is not None and case.ending.on <= today:
         return None
     missed = not_brought_since_attended(case, today)
@@ -69,7 +67,9 @@ def _recall(
         URGENCY,
         today,
         {
-            "days_since_surgery": (today - case.surgeries[-1].on).days if operated else NOT_OPERATED,
+            "days_since_surgery": (today - case.surgeries[-1].on).days
+            if operated
+            else NOT_OPERATED,
             "days_overdue": days_overdue,
             "times_not_brought": len(missed),
         },
@@ -93,14 +93,17 @@ def _reasons(
     if missed and not booked:
         days = ", ".join(str(m.on) for m in missed)
         yield f"was not brought ({days})"
-    unmet = {
-        check.key for visit in plan.visits if visit.booked for check in visit.checks
-    }
-    late = [c for c in plan.checks if c.status is Status.OVERDUE and c.key not in unmet]
+    covered = {check.key for visit in plan.visits if visit.booked for check in visit.checks}
+    late = [c for c in plan.checks if c.status is Status.OVERDUE and c.key not in covered]
     if late:
         oldest = min(late, key=lambda c: c.latest)
         kinds = ", ".join(dict.fromkeys(c.kind.replace("_", " ") for c in late))
         yield f"overdue since {oldest.latest}: {kinds}"
+    unsettled = [
+        str(a.on) for a in case.appointments if a.outcome is Outcome.BOOKED and a.on < today
+    ]
+    if unsettled:
+        yield f"what became of the appointment is not recorded ({', '.join(unsettled)})"
     closing = [v for v in plan.visits if not v.booked and v.latest <= by and v.checks]
     if closing and not late:
         yield f"visit due by {closing[0].latest}, not booked"

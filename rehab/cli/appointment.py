@@ -40,7 +40,5 @@ def outcome(home: Path | None, number: str, on: date, what: str, who: str, why: 
 
     Example: rehab appointment outcome K-017 2026-05-04 "was not brought" --who "M. Okoro"
     """
-    key = workflow.settle_appointment(
-        desk(home), number, on, Outcome(what), stamp=stamp(who, why)
-    )
+    key = workflow.settle_appointment(desk(home), number, on, Outcome(what), stamp=stamp(who, why))
     click.echo(f"Recorded {key}: {what}.")

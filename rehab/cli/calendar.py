@@ -18,7 +18,9 @@ def calendar() -> None:
 
 @calendar.command()
 @click.argument("number")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Else NUMBER.ics here.")
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Else NUMBER.ics here."
+)
 @today_option
 @click.pass_obj
 def export(home: Path | None, number: str, out: Path | None, today: date) -> None:

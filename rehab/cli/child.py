@@ -21,7 +21,9 @@ def child() -> None:
 @click.option("--name", required=True)
 @click.option("--born", type=Day(), required=True, help="Date of birth.")
 @click.option("--gestation-weeks", type=int, help="Completed weeks at birth, if known.")
-@click.option("--language", default="en", show_default=True, help="Home language, such as en or sw.")
+@click.option(
+    "--language", default="en", show_default=True, help="Home language, such as en or sw."
+)
 @click.option("--phone", default="", help="A number that reaches the family.")
 @stamped
 @today_option
@@ -90,7 +92,10 @@ def show(home: Path | None, number: str, as_json: bool) -> None:
     born = f"born {day(case.child.date_of_birth)}"
     weeks = f" at {case.child.gestation_weeks} weeks" if case.child.gestation_weeks else ""
     click.echo(f"{case.child.number}  {case.child.name}  {born}{weeks}")
-    lines = [(s.on, s.id, f"{s.procedure} of the {s.eye} eye ({s.sutures} sutures)") for s in case.surgeries]
+    lines = [
+        (s.on, s.id, f"{s.procedure} of the {s.eye} eye ({s.sutures} sutures)")
+        for s in case.surgeries
+    ]
     for e in case.examinations:
         kind = "examination under anaesthesia" if e.under_anaesthesia else "examination"
         lines += [(e.on, e.id, f"{kind}, {f.eye} eye: {findings_text(f)}") for f in e.findings]
@@ -102,7 +107,13 @@ def show(home: Path | None, number: str, as_json: bool) -> None:
     for r in case.regimens:
         hours = "by age" if r.minutes_per_day is None else f"{r.minutes_per_day / 60:g} h a day"
         until = f" to before {r.ends}" if r.ends else ""
-        lines.append((r.starts, r.id, f"{r.method} on the {r.occluded_eye} eye, {hours}{until}, by {r.prescriber}"))
+        lines.append(
+            (
+                r.starts,
+                r.id,
+                f"{r.method} on the {r.occluded_eye} eye, {hours}{until}, by {r.prescriber}",
+            )
+        )
     lines += [(a.on, a.id, f"appointment: {a.outcome}") for a in case.appointments]
     print_columns(sorted(lines))
     if case.ending:

@@ -29,7 +29,7 @@ def init(home: Path | None) -> None:
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), required=True)
 @click.option("--today", type=Day(), help="Plan from this day (else the demonstration's own day).")
 def demo(out: Path, today: date | None) -> None:
-    """Run the whole job on an invented clinic: records, plans, calendars, letters, a recall list.
+    """Run the whole job on an invented clinic: plans, calendars, letters, a recall list.
 
     Example: rehab demo --out demo
     """

@@ -82,7 +82,7 @@ def add(
         id="",
         on=on,
         findings=tuple(f for f in findings if f != EyeFindings(f.eye)),
-        nystagmus=Nystagmus(given["nystagmus"]),
+        nystagmus=Nystagmus(str(given["nystagmus"])),
         under_anaesthesia=bool(given["under_anaesthesia"]),
         done=tuple((read_check(said), eye) for eye, said in _said(given, "done")),
         note=str(given["note"]),

@@ -18,7 +18,9 @@ def letter() -> None:
 
 @letter.command()
 @click.argument("number")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Else NUMBER.html here.")
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Else NUMBER.html here."
+)
 @today_option
 @click.pass_obj
 def family(home: Path | None, number: str, out: Path | None, today: date) -> None:

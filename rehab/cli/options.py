@@ -21,15 +21,15 @@ class Day(click.ParamType[date]):
 
     name = "date"
 
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> date:
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
         if isinstance(value, date):
             return value
         try:
             return date.fromisoformat(value)
         except ValueError:
-            self.fail(f"{value!r} is not a day; write year-month-day, such as 2026-03-09", param, ctx)
+            self.fail(
+                f"{value!r} is not a day; write year-month-day, such as 2026-03-09", param, ctx
+            )
 
 
 class EyeName(click.ParamType[Eye]):
@@ -43,7 +43,7 @@ class EyeName(click.ParamType[Eye]):
         word = str(value).strip().lower()
         if word in EYES or word in tuple(Eye):
             return EYES.get(word) or Eye(word)
-        self.fail(f"{value!r} is not an eye; write right or left (R, L, OD, OS)", param, ctx)
+        return self.fail(f"{value!r} is not an eye; write right or left (R, L, OD, OS)", param, ctx)
 
 
 class PerEye(click.ParamType[tuple[Eye, str]]):
@@ -66,7 +66,7 @@ def today_option(command: Command) -> Command:
     return click.option(
         "--today",
         type=Day(),
-        default=date.today,  # noqa: DTZ011 - the clinic's own calendar day
+        default=date.today,
         help="The day to plan from (else the day of this machine).",
     )(command)
 

@@ -125,13 +125,16 @@ def _reasons(made: Plan, on: date) -> Iterator[tuple[str, Because]]:
 
 def _print_plan(made: Plan) -> None:
     child = made.child
-    click.echo(f"{child.number}  {child.name}  born {day(child.date_of_birth)}  plan of {day(made.today)}")
+    click.echo(
+        f"{child.number}  {child.name}  born {day(child.date_of_birth)}  plan of {day(made.today)}"
+    )
     click.echo("\nVISITS (a suggestion until booked)")
     print_columns(
         (
             f"  {day(visit.on)}",
             "booked" if visit.booked else f"{day(visit.earliest)} to {day(visit.latest)}",
-            ", ".join(dict.fromkeys(f"{words(c.kind)} {c.eye}" for c in visit.checks)) or "no check due",
+            ", ".join(dict.fromkeys(f"{words(c.kind)} {c.eye}" for c in visit.checks))
+            or "no check due",
         )
         for visit in made.visits
     )
@@ -139,7 +142,12 @@ def _print_plan(made: Plan) -> None:
     if overdue:
         click.echo("\nOVERDUE")
         print_columns(
-            (f"  {words(c.kind)}", f"{c.eye} eye", f"was due by {day(c.latest)}", f"bring in by {day(c.by)}")
+            (
+                f"  {words(c.kind)}",
+                f"{c.eye} eye",
+                f"was due by {day(c.latest)}",
+                f"bring in by {day(c.by)}",
+            )
             for c in overdue
         )
     if made.occlusion:

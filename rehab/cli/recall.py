@@ -20,8 +20,12 @@ def recall() -> None:
 
 
 @recall.command("list")
-@click.option("--by", type=Day(), help="Look ahead to windows that close by this day (else 14 days).")
-@click.option("--csv", "csv_file", type=click.Path(path_type=Path, dir_okay=False), help="Write a file.")
+@click.option(
+    "--by", type=Day(), help="Look ahead to windows that close by this day (else 14 days)."
+)
+@click.option(
+    "--csv", "csv_file", type=click.Path(path_type=Path, dir_okay=False), help="Write a file."
+)
 @today_option
 @json_option
 @click.pass_obj

@@ -1,0 +1,209 @@
+"""The family letter: what a plan means at home, as a record that the template puts into words."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+
+from rehab.care.case import CheckKind, Child, Eye, Method
+from rehab.care.checks import Check, Status
+from rehab.care.occlusion import Span
+from rehab.care.plan import Plan, agreed_occlusion, next_check
+from rehab.care.problems import ProblemKind
+from rehab.care.visits import Visit
+from rehab.errors import LetterError
+from rehab.letters.render import environment
+from rehab.settings import Clinic
+
+TEMPLATE = "letters/family.html"
+VISITS_SHOWN = 5
+ONE_DAY = timedelta(days=1)
+ONE_WEEK = timedelta(weeks=1)
+CHECK_NAMES = frozenset(CheckKind)
+OCCLUSION_DECISIONS = ("occlusion_start", "occlusion_dose")
+FOR_A_CLINICIAN = (ProblemKind.REFER, ProblemKind.DECIDE)
+
+
+class Patching(StrEnum):
+    """How far a person has agreed to occlusion."""
+
+    AGREED = "agreed"
+    LOOK_FIRST = "look first"
+    PROPOSED = "proposed"
+    NONE = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """One row of the patching table; `last` is its last day, `now` says that it holds today."""
+
+    start: date
+    last: date
+    eye: Eye
+    minutes_per_day: int
+    days_per_week: int
+    method: Method
+    now: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Purpose:
+    """One kind of check and the eyes it is for; no eyes when the plan does not say."""
+
+    kind: CheckKind
+    eyes: tuple[Eye, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Trip:
+    """One visit as a family reads it; a window that has begun starts today."""
+
+    on: date
+    earliest: date
+    latest: date
+    booked: bool
+    overdue: bool
+    purposes: tuple[Purpose, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyLetter:
+    """All that the template may know.
+
+    `without_day` are checks that no visit settles. A clinician must still decide on the checks of
+    `ask_about`, on the patch when `ask_about_patch`, and with `open_decision` on something too
+    inward to name.
+    """
+
+    child: Child
+    clinic: Clinic
+    today: date
+    patching: Patching
+    hours: tuple[Hours, ...]
+    this_week: tuple[Hours, ...]
+    covered_eyes: tuple[Eye, ...]
+    hold_until: date | None
+    patching_check_overdue: bool
+    trips: tuple[Trip, ...]
+    more_trips: bool
+    kinds: tuple[CheckKind, ...]
+    without_day: tuple[Purpose, ...]
+    ask_about: tuple[Purpose, ...]
+    ask_about_patch: bool
+    open_decision: bool
+
+
+def family_letter(plan: Plan, clinic: Clinic) -> str:
+    """The letter to a child's family as one HTML page; the same plan gives the same bytes."""
+    return environment().get_template(TEMPLATE).render(letter=letter_of(plan, clinic))
+
+
+def letter_of(plan: Plan, clinic: Clinic) -> FamilyLetter:
+    """The facts of the letter; raises LetterError when it must not be sent."""
+    if not clinic.phone.strip():
+        raise LetterError(
+            "the clinic has no telephone number, and a family must be able to ring.",
+            where="family letter",
+            do="Set phone in the clinic file.",
+        )
+    if not (plan.checks or plan.visits or plan.occlusion or plan.problems):
+        raise LetterError(
+            "nothing is planned: care here has ended, or no facts are recorded.",
+            where=f"family letter of child {plan.child.number}",
+            do="Write to the family by hand.",
+        )
+    hours = _hours(plan)
+    visits = sorted(plan.visits, key=lambda v: v.on)
+    shown = tuple(v for n, v in enumerate(visits) if n < VISITS_SHOWN or v.booked)
+    look = next_check(plan, CheckKind.OCCLUSION)
+    waiting = [problem for problem in plan.problems if problem.kind in FOR_A_CLINICIAN]
+    about = {problem.about for problem in waiting}
+    purposes = [_purposes(v.checks) for v in shown]
+    return FamilyLetter(
+        child=plan.child,
+        clinic=clinic,
+        today=plan.today,
+        patching=_patching(plan, hours),
+        hours=hours,
+        this_week=tuple(h for h in hours if h.start < plan.today + ONE_WEEK),
+        covered_eyes=tuple(dict.fromkeys(h.eye for h in hours if h.minutes_per_day)),
+        hold_until=max((h.last for h in hours), default=None),
+        patching_check_overdue=look is not None and look.status is Status.OVERDUE,
+        trips=tuple(_trip(v, p, plan.today) for v, p in zip(shown, purposes, strict=True)),
+        more_trips=len(shown) < len(visits),
+        kinds=tuple(k for k in CheckKind if any(k is p.kind for ps in purposes for p in ps)),
+        without_day=_without_day(plan),
+        ask_about=_by_kind((CheckKind(p.about), p.eye) for p in waiting if p.about in CHECK_NAMES),
+        ask_about_patch=not about.isdisjoint(OCCLUSION_DECISIONS),
+        open_decision=bool(about.difference(CHECK_NAMES, OCCLUSION_DECISIONS)),
+    )
+
+
+def _patching(plan: Plan, hours: tuple[Hours, ...]) -> Patching:
+    ahead = [span for span in plan.occlusion if span.until > plan.today]
+    if hours:
+        return Patching.AGREED
+    if any(span.accepted for span in ahead):
+        return Patching.LOOK_FIRST
+    return Patching.PROPOSED if ahead else Patching.NONE
+
+
+def _hours(plan: Plan) -> tuple[Hours, ...]:
+    """The agreed spans from today on; days that follow on each other with one dose are one row."""
+    rows: list[Hours] = []
+    for span in sorted(agreed_occlusion(plan), key=lambda s: (s.start, s.eye)):
+        if span.until <= plan.today:
+            continue
+        row = _row(span, plan.today)
+        before = rows[-1] if rows else None
+        if before and before.last + ONE_DAY == row.start and _dose(before) == _dose(row):
+            rows[-1] = Hours(before.start, row.last, *_dose(row), now=before.now)
+        else:
+            rows.append(row)
+    return tuple(rows)
+
+
+def _row(span: Span, today: date) -> Hours:
+    return Hours(
+        start=max(span.start, today),
+        last=span.until - ONE_DAY,
+        eye=span.eye,
+        minutes_per_day=span.minutes_per_day,
+        days_per_week=span.days_per_week,
+        method=span.method,
+        now=span.start <= today,
+    )
+
+
+def _dose(row: Hours) -> tuple[Eye, int, int, Method]:
+    return row.eye, row.minutes_per_day, row.days_per_week, row.method
+
+
+def _trip(visit: Visit, purposes: tuple[Purpose, ...], today: date) -> Trip:
+    return Trip(
+        on=visit.on,
+        earliest=max(visit.earliest, today),
+        latest=visit.latest,
+        booked=visit.booked,
+        overdue=any(check.status is Status.OVERDUE for check in visit.checks),
+        purposes=purposes,
+    )
+
+
+def _purposes(checks: Iterable[Check]) -> tuple[Purpose, ...]:
+    return _by_kind((check.kind, check.eye) for check in checks)
+
+
+def _by_kind(pairs: Iterable[tuple[CheckKind, Eye | None]]) -> tuple[Purpose, ...]:
+    found = set(pairs)
+    kinds = {kind for kind, _ in found}
+    return tuple(
+        Purpose(kind, tuple(eye for eye in Eye if (kind, eye) in found))
+        for kind in CheckKind
+        if kind in kinds
+    )
+
+
+def _without_day(plan: Plan) -> tuple[Purpose, ...]:
+    settled = {check.key for visit in plan.visits for check in visit.checks}
+    return _purposes(c for c in plan.checks if c.key not in settled and c.by < plan.horizon)

@@ -117,7 +117,7 @@ LETTERS = {
     "proposed": PROPOSED,
     "look first": LOOK_FIRST,
     "both ways": BOTH_WAYS,
-    "only a problem": plan(problems=(problem(ProblemKind.MISSING, "surgery"),)),
+    "only a problem": plan(problems=(problem(ProblemKind.REFER, "pressure_check"),)),
 }
 every_letter = pytest.mark.parametrize("plan", LETTERS.values(), ids=LETTERS.keys())
 
@@ -356,9 +356,11 @@ def test_a_check_without_a_day_and_open_decisions_are_told_in_a_familys_words() 
     assert "Ask us about\nStitches check: right eye" in letter(whole_plan())
 
 
-def test_what_only_the_clinic_can_mend_is_not_told_to_a_family() -> None:
-    inward = (problem(ProblemKind.MISSING, "refraction"), problem(ProblemKind.CONTRADICTION, "x"))
-    assert "Ask us about" not in letter(plan(visit(9, check(CheckKind.REVIEW, 9)), problems=inward))
+def test_a_shut_clinic_is_not_a_question_for_a_family() -> None:
+    late = check(CheckKind.FUNDUS, 50)
+    shut = plan(more_checks=(late,), problems=(problem(ProblemKind.SHUT, late.kind, late.eye),))
+    assert "Ask us about" not in letter(shut)
+    assert "Please ring us to find a day for\nBack of the eye: right eye" in letter(shut)
 
 
 def test_markup_in_a_name_is_text() -> None:

@@ -322,7 +322,8 @@ def test_a_window_that_has_begun_starts_today() -> None:
 def test_a_check_that_is_overdue_is_said_kindly() -> None:
     said = letter(OVERDUE)
     assert "A check is due now. We will find a day that suits you." in said
-    assert "It is not too late." in said
+    assert "It is not too late. Any clinic day up to Thu 12 February 2026 is good." in said
+    assert "Your booked visit: Thu 12 February 2026." in said
     assert "Please keep this day if you can." in said
 
 

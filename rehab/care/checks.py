@@ -176,10 +176,10 @@ def _walk(
         try:
             answer = _ask(series, moment)
         except TableError as error:
-            if reached < span.horizon:
+            if reached <= span.today:
                 yield Problem(ProblemKind.REFER, series.kind, error.what, error.do, series.eye)
             return
-        if answer.outcome is Outcome.REFER:
+        if answer.outcome is Outcome.REFER and reached <= span.today:
             yield referral(answer, series.eye, reached)
         if answer.outcome is not Outcome.THEN:
             return

@@ -67,10 +67,11 @@ def agreed_occlusion(plan: Plan) -> tuple[Span, ...]:
     """The accepted spans, cut at the last good day of the next occlusion review.
 
     Hours beyond that day are what the table expects, not what a person has agreed after looking:
-    families get them with the next review, so that occlusion never runs on unwatched.
+    families get them with the next review, so that occlusion never runs on unwatched. An overdue
+    review has ended them already.
     """
     review = next_check(plan, CheckKind.OCCLUSION)
-    end = review.by + timedelta(days=1) if review else plan.horizon
+    end = review.latest + timedelta(days=1) if review else plan.horizon
     return tuple(
         replace(span, until=min(span.until, end))
         for span in plan.occlusion

@@ -64,7 +64,7 @@ def read_clinic(path: Path) -> Clinic:
     """The clinic of the file at `path`; raises SettingsError that lists every problem in it."""
     try:
         raw = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         raise SettingsError(
             "there is no clinic file here.", where=str(path), do="Make one with: rehab init"
         ) from None

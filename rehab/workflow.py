@@ -67,18 +67,7 @@ def protocol_in_force(tables: Path) -> Protocol:
 
 def add_child(desk: Desk, child: Child, *, today: date, stamp: Stamp) -> str:
     """Raises RecordError for a birth in the future or a number already used."""
-    if child.date_of_birth > today:
-        raise RecordError(
-            f"the date of birth {child.date_of_birth} is after today, {today}.",
-            where=child.number,
-            do="Check the date, or give --today.",
-        )
-    if child.gestation_weeks is not None and not 22 <= child.gestation_weeks < 46:
-        raise RecordError(
-            f"{child.gestation_weeks} weeks of gestation cannot be.",
-            where=child.number,
-            do="Give completed weeks from 22 to 45, or leave it out when it is not known.",
-        )
+    _check_child(child, today)
     with desk.store.transaction() as tx:
         return tx.add(child.number, child, stamp)
 
@@ -86,6 +75,7 @@ def add_child(desk: Desk, child: Child, *, today: date, stamp: Stamp) -> str:
 def register(desk: Desk, case: Case, *, today: date, stamp: Stamp) -> None:
     """Record a child with everything known so far, whole or not at all."""
     number = case.child.number
+    _check_child(case.child, today)
     with desk.store.transaction() as tx:
         tx.add(number, case.child, stamp)
         for surgery in case.surgeries:
@@ -98,6 +88,7 @@ def register(desk: Desk, case: Case, *, today: date, stamp: Stamp) -> None:
             check_regimen(tx.case(number), regimen)
             tx.add(number, replace(regimen, id=""), stamp)
         for appointment in case.appointments:
+            _check_appointment(case.child, appointment, today)
             tx.add(number, replace(appointment, id=""), stamp)
         if case.ending is not None:
             tx.add(number, case.ending, stamp)
@@ -117,20 +108,26 @@ def add_examination(
         return tx.add(number, examination, stamp)
 
 
-def add_appointment(desk: Desk, number: str, appointment: Appointment, *, stamp: Stamp) -> str:
+def add_appointment(
+    desk: Desk, number: str, appointment: Appointment, *, today: date, stamp: Stamp
+) -> str:
     with desk.store.transaction() as tx:
-        tx.case(number)
+        _check_appointment(tx.case(number).child, appointment, today)
         return tx.add(number, appointment, stamp)
 
 
-def settle_appointment(desk: Desk, number: str, on: date, outcome: Outcome, *, stamp: Stamp) -> str:
+def settle_appointment(
+    desk: Desk, number: str, on: date, outcome: Outcome, *, today: date, stamp: Stamp
+) -> str:
     """Record what became of the appointment on `on`; raises RecordError when there is none."""
     with desk.store.transaction() as tx:
         booked = [a for a in tx.case(number).appointments if a.on == on]
         if not booked:
             raise RecordError(f"no appointment on {on}.", where=number, do="Check the date.")
         appointment = replace(booked[-1], outcome=outcome)
-        tx.correct(appointment.id, appointment, stamp, tx.version(appointment.id))
+        _check_appointment(tx.case(number).child, appointment, today)
+        reasoned = replace(stamp, reason=stamp.reason or f"outcome: {outcome}")
+        tx.correct(appointment.id, appointment, reasoned, tx.version(appointment.id))
         return appointment.id
 
 
@@ -188,6 +185,39 @@ def stop_occlusion(desk: Desk, number: str, *, on: date, stamp: Stamp) -> str:
         regimen = replace(running[-1], ends=on)
         tx.correct(regimen.id, regimen, stamp, tx.version(regimen.id))
         return regimen.id
+
+
+def _check_child(child: Child, today: date) -> None:
+    if child.date_of_birth > today:
+        raise RecordError(
+            f"the date of birth {child.date_of_birth} is after today, {today}.",
+            where=child.number,
+            do="Check the date, or give --today.",
+        )
+    if child.gestation_weeks is not None and not 22 <= child.gestation_weeks < 46:
+        raise RecordError(
+            f"{child.gestation_weeks} weeks of gestation cannot be.",
+            where=child.number,
+            do="Give completed weeks from 22 to 45, or leave it out when it is not known.",
+        )
+
+
+def _check_appointment(child: Child, appointment: Appointment, today: date) -> None:
+    if appointment.on < child.date_of_birth:
+        raise RecordError(
+            f"the appointment on {appointment.on} is before the birth on {child.date_of_birth}.",
+            where=child.number,
+            do="Check both dates.",
+        )
+    if (
+        appointment.outcome in (Outcome.ATTENDED, Outcome.WAS_NOT_BROUGHT)
+        and appointment.on > today
+    ):
+        raise RecordError(
+            f"the appointment on {appointment.on} has not been yet (today is {today}).",
+            where=child.number,
+            do="Check the date, or give --today.",
+        )
 
 
 def plan_of(desk: Desk, case: Case, *, today: date) -> Plan:

@@ -7,7 +7,7 @@ import click
 
 from rehab import workflow
 from rehab.care.case import Appointment, Outcome
-from rehab.cli.options import Day, desk, stamp, stamped
+from rehab.cli.options import Day, desk, stamp, stamped, today_option
 
 
 @click.group()
@@ -19,13 +19,16 @@ def appointment() -> None:
 @click.argument("number")
 @click.argument("on", type=Day())
 @stamped
+@today_option
 @click.pass_obj
-def book(home: Path | None, number: str, on: date, who: str, why: str) -> None:
+def book(home: Path | None, number: str, on: date, today: date, who: str, why: str) -> None:
     """Book a visit of the child NUMBER on a day.
 
     Example: rehab appointment book K-017 2026-05-04 --who "M. Okoro"
     """
-    key = workflow.add_appointment(desk(home), number, Appointment("", on), stamp=stamp(who, why))
+    key = workflow.add_appointment(
+        desk(home), number, Appointment("", on), today=today, stamp=stamp(who, why)
+    )
     click.echo(f"Recorded {key}.")
 
 
@@ -34,11 +37,16 @@ def book(home: Path | None, number: str, on: date, who: str, why: str) -> None:
 @click.argument("on", type=Day())
 @click.argument("what", type=click.Choice([o.value for o in Outcome]))
 @stamped
+@today_option
 @click.pass_obj
-def outcome(home: Path | None, number: str, on: date, what: str, who: str, why: str) -> None:
+def outcome(
+    home: Path | None, number: str, on: date, what: str, today: date, who: str, why: str
+) -> None:
     """Record what became of the appointment on a day.
 
     Example: rehab appointment outcome K-017 2026-05-04 "was not brought" --who "M. Okoro"
     """
-    key = workflow.settle_appointment(desk(home), number, on, Outcome(what), stamp=stamp(who, why))
+    key = workflow.settle_appointment(
+        desk(home), number, on, Outcome(what), today=today, stamp=stamp(who, why)
+    )
     click.echo(f"Recorded {key}: {what}.")

@@ -35,7 +35,8 @@ def demo(out: Path, today: date | None) -> None:
     """
     made = run_demo(out, today, click.echo)
     click.echo(
-        f"\nPlanned {made.children} invented children from {made.today}: {made.letters} letters and "
-        f"calendars, {made.to_contact} families to contact."
+        f"\nPlanned {made.children} invented children from {made.today}: "
+        f"{made.letters} letters and calendars, {made.to_contact} families to contact."
     )
-    click.echo(f"Open {out / 'start-here.html'}, or ask: rehab --home {out / 'clinic'} child list")
+    click.echo(f"Open {out / 'start-here.html'}")
+    click.echo(f"Ask:  rehab --home {out / 'clinic'} child list")

@@ -18,6 +18,7 @@ from rehab.care.case import (
 )
 from rehab.care.findings import TYPED, read_check, read_findings
 from rehab.cli.options import Day, PerEye, desk, stamp, stamped, today_option
+from rehab.errors import MeasureError
 from rehab.measures.fixation import Nystagmus
 
 Said = tuple[tuple[Eye, str], ...]
@@ -70,14 +71,7 @@ def add(
     Example: rehab exam add K-017 --on 2026-04-06 --pressure right=14 --visual-axis right=clear
     --wears "right=contact lens" --cataract left=none --who "M. Okoro"
     """
-    findings = tuple(
-        read_findings(
-            eye,
-            {name: [v for other, v in _said(given, name) if other is eye] for name in TYPED},
-            str(given["test"]),
-        )
-        for eye in Eye
-    )
+    findings = tuple(_findings(number, eye, given) for eye in Eye)
     record = Examination(
         id="",
         on=on,
@@ -90,6 +84,15 @@ def add(
     key = workflow.add_examination(desk(home), number, record, today=today, stamp=stamp(who, why))
     notes = [n for f in findings if f.refraction for n in f.refraction.notes]
     click.echo(" ".join([f"Recorded {key}.", *notes, f"See the plan: rehab plan show {number}"]))
+
+
+def _findings(number: str, eye: Eye, given: dict[str, Said | str | bool]) -> EyeFindings:
+    said = {name: [v for other, v in _said(given, name) if other is eye] for name in TYPED}
+    try:
+        return read_findings(eye, said, str(given["test"]))
+    except MeasureError as error:
+        where = ", ".join(filter(None, (number, f"{eye} eye", error.where)))
+        raise MeasureError(error.what, where=where, do=error.do) from None
 
 
 def _said(given: dict[str, Said | str | bool], name: str) -> Said:

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from rehab import workflow
-from rehab.cli.options import Day, desk, stamp, stamped, today_option
+from rehab.cli.options import Day, HoursPerDay, desk, stamp, stamped, today_option
 
 
 @click.group()
@@ -16,7 +16,12 @@ def occlusion() -> None:
 
 @occlusion.command()
 @click.argument("number")
-@click.option("--hours", type=float, help="Fixed hours a day instead of the hours proposed by age.")
+@click.option(
+    "--hours",
+    "minutes_per_day",
+    type=HoursPerDay(),
+    help="Fixed hours a day instead of the hours proposed by age.",
+)
 @click.option("--starts", type=Day(), help="First day (else the day proposed).")
 @stamped
 @today_option
@@ -24,7 +29,7 @@ def occlusion() -> None:
 def accept(
     home: Path | None,
     number: str,
-    hours: float | None,
+    minutes_per_day: int | None,
     starts: date | None,
     today: date,
     who: str,
@@ -38,7 +43,7 @@ def accept(
         desk(home),
         number,
         today=today,
-        minutes_per_day=None if hours is None else round(hours * 60),
+        minutes_per_day=minutes_per_day,
         starts=starts,
         stamp=stamp(who, why),
     )

@@ -32,6 +32,26 @@ class Day(click.ParamType[date]):
             )
 
 
+class HoursPerDay(click.ParamType[int]):
+    """Hours of occlusion a day, kept as minutes; more than the dose table may say is a slip."""
+
+    name = "hours"
+    most = 12
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        try:
+            minutes = round(float(value) * 60)
+        except (ValueError, OverflowError):
+            minutes = 0
+        if not 0 < minutes <= self.most * 60:
+            self.fail(
+                f"{value!r} is not above 0 and at most {self.most} hours; write such as 1.5",
+                param,
+                ctx,
+            )
+        return minutes
+
+
 class EyeName(click.ParamType[Eye]):
     """right or left; R, L, OD and OS are understood too."""
 
@@ -62,11 +82,15 @@ class PerEye(click.ParamType[tuple[Eye, str]]):
         return EyeName().convert(eye, param, ctx), said.strip()
 
 
+def _today() -> date:
+    return datetime.now().astimezone().date()
+
+
 def today_option(command: Command) -> Command:
     return click.option(
         "--today",
         type=Day(),
-        default=date.today,
+        default=_today,
         help="The day to plan from (else the day of this machine).",
     )(command)
 

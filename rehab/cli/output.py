@@ -14,7 +14,6 @@ from rehab.care.plan import Plan
 from rehab.care.problems import Problem
 from rehab.care.visits import Visit
 from rehab.measures.fixation import write_fixation
-from rehab.measures.pressure import write_pressure
 from rehab.measures.refraction import write_refraction
 from rehab.rules.protocol import Because
 
@@ -185,7 +184,9 @@ def findings_text(found: EyeFindings) -> str:
     if (fixation := write_fixation(found.fixation)) != "unknown":
         parts.append(f"fixation {fixation}")
     if found.pressure:
-        parts.append(f"pressure {write_pressure(found.pressure)}")
+        instrument = found.pressure.instrument
+        by = "" if instrument == "unknown" else f" ({instrument})"
+        parts.append(f"pressure {found.pressure.pressure_mmhg} mmHg{by}")
     if found.refraction:
         parts.append(f"refraction {write_refraction(found.refraction)}")
     named = (

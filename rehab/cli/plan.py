@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from rehab import workflow
-from rehab.care.changes import describe_changes
+from rehab.care.changes import ChangeKind, describe_changes
 from rehab.care.plan import Plan
 from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import because_json, day, plan_json, print_columns, print_json, words
@@ -83,8 +83,9 @@ def refresh(home: Path | None, number: str | None, everyone: bool, today: date) 
     numbers = [number] if number else [child.number for child in opened.store.children()]
     for one in numbers:
         _, before, after = workflow.refresh(opened, one, today=today)
-        changes = describe_changes(before, after)
-        click.echo(f"{one}: {len(changes)} changes" if changes else f"{one}: nothing changed")
+        changes = [c for c in describe_changes(before, after) if c.kind is not ChangeKind.KEPT]
+        count = f"{len(changes)} change{'' if len(changes) == 1 else 's'}"
+        click.echo(f"{one}: {count if changes else 'nothing changed'}")
         for change in changes:
             click.echo(f"    {change.sentence}")
 

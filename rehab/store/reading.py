@@ -1,0 +1,128 @@
+"""Reading facts back: versions, whole cases and calendar entries, in few queries."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Select, Table, and_, func, select
+
+from rehab.care.case import (
+    Appointment,
+    Case,
+    Child,
+    Ending,
+    Examination,
+    EyeFindings,
+    Regimen,
+    Surgery,
+    case_of,
+)
+from rehab.care.changes import Entry
+from rehab.measures.acuity import Acuity
+from rehab.store import rows, schema
+from rehab.store.versions import (
+    KINDS,
+    Kind,
+    Record,
+    Version,
+    kind_of_key,
+    not_recorded,
+    owner,
+    stamp_from_row,
+)
+
+
+def is_latest(table: Table) -> ColumnElement[bool]:
+    other = table.alias()
+    highest = select(func.max(other.c.version)).where(other.c.key == table.c.key)
+    return table.c.version == highest.correlate(table).scalar_subquery()
+
+
+def is_current(table: Table) -> ColumnElement[bool]:
+    return and_(is_latest(table), table.c.withdrawn.is_(False))
+
+
+def read_versions(
+    connection: Connection, kind: Kind, *conditions: ColumnElement[bool]
+) -> list[Version]:
+    """The versions that meet the conditions, in order of key and version."""
+    table = kind.table
+    query = select(table).where(*conditions).order_by(table.c.key, table.c.version)
+    found = _rows(connection, query)
+    if table is schema.examination:
+        findings = _read_findings(connection, conditions)
+        found = [{**row, "findings": findings[row["key"], row["version"]]} for row in found]
+    return [
+        Version(
+            row["key"], row["version"], kind.from_row(row), stamp_from_row(row), row["withdrawn"]
+        )
+        for row in found
+    ]
+
+
+def _read_findings(
+    connection: Connection, conditions: Sequence[ColumnElement[bool]]
+) -> dict[tuple[str, int], list[EyeFindings]]:
+    acuities: dict[tuple[str, int, str], list[Acuity]] = defaultdict(list)
+    for row in _rows(connection, _parts(schema.acuity, conditions)):
+        acuities[row["key"], row["version"], row["eye"]].append(rows.acuity_from_row(row))
+    findings: dict[tuple[str, int], list[EyeFindings]] = defaultdict(list)
+    for row in _rows(connection, _parts(schema.eye_findings, conditions)):
+        whole = {**row, "acuities": acuities[row["key"], row["version"], row["eye"]]}
+        findings[row["key"], row["version"]].append(rows.findings_from_row(whole))
+    return findings
+
+
+def _parts(table: Table, conditions: Sequence[ColumnElement[bool]]) -> Select[Any]:
+    """The rows of a table that belong to the examinations that meet the conditions."""
+    examination = schema.examination
+    same = and_(examination.c.key == table.c.key, examination.c.version == table.c.version)
+    return select(table).join(examination, same).where(*conditions).order_by(table.c.position)
+
+
+def read_latest(connection: Connection, key: str) -> Version:
+    kind = kind_of_key(key)
+    versions = read_versions(connection, kind, kind.table.c.key == key, is_latest(kind.table))
+    if not versions:
+        raise not_recorded(key)
+    return versions[0]
+
+
+def read_case(connection: Connection, number: str) -> Case:
+    found = read_cases(connection, [number])
+    if number not in found:
+        raise not_recorded(number)
+    return found[number]
+
+
+def read_cases(connection: Connection, numbers: list[str]) -> dict[str, Case]:
+    facts: dict[type[Record], dict[str, list[Any]]] = {}
+    for of_kind, kind in KINDS.items():
+        table = kind.table
+        versions = read_versions(
+            connection, kind, table.c.child_number.in_(numbers), is_current(table)
+        )
+        facts[of_kind] = defaultdict(list)
+        for version in versions:
+            facts[of_kind][owner(version.key)].append(version.record)
+    return {
+        number: case_of(
+            child,
+            surgeries=tuple(facts[Surgery][number]),
+            examinations=tuple(facts[Examination][number]),
+            regimens=tuple(facts[Regimen][number]),
+            appointments=tuple(facts[Appointment][number]),
+            ending=next(iter(facts[Ending][number]), None),
+        )
+        for number, (child,) in facts[Child].items()
+    }
+
+
+def read_entries(connection: Connection, number: str) -> tuple[Entry, ...]:
+    table = schema.calendar_entry
+    query = select(table).where(table.c.child_number == number).order_by(table.c.on, table.c.uid)
+    return tuple(rows.entry_from_row(row) for row in _rows(connection, query))
+
+
+def _rows(connection: Connection, query: Select[Any]) -> list[rows.Row]:
+    return [row._asdict() for row in connection.execute(query)]

@@ -1,0 +1,117 @@
+"""The clinic's records: few verbs, each write whole or not at all, nothing clinical overwritten."""
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import IntegrityError
+
+from rehab.care.case import Case, Child
+from rehab.care.changes import Entry
+from rehab.errors import RecordError
+from rehab.store import schema
+from rehab.store.database import create_or_upgrade, open_engine, place_of, plain_words
+from rehab.store.reading import (
+    is_current,
+    read_case,
+    read_cases,
+    read_entries,
+    read_latest,
+    read_versions,
+)
+from rehab.store.transaction import Transaction
+from rehab.store.versions import KINDS, Record, Stamp, Version, not_recorded
+
+__all__ = [
+    "Record",
+    "Stamp",
+    "Store",
+    "Transaction",
+    "Version",
+    "create_or_upgrade",
+    "open_store",
+]
+
+CHILDREN_AT_ONCE = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """The records of one clinic. Every read sees one moment; every write is a transaction."""
+
+    engine: Engine
+
+    @contextmanager
+    def transaction(self) -> Iterator[Transaction]:
+        """Writers take turns: what one reads inside its transaction no other changes meanwhile."""
+        with plain_words(self.engine.url):
+            try:
+                with (
+                    self.engine.connect().execution_options(writes=True) as connection,
+                    connection.begin(),
+                ):
+                    yield Transaction(connection)
+            except IntegrityError as error:
+                raise RecordError(
+                    f"this was changed by someone else at the same moment ({error.orig}).",
+                    where=place_of(self.engine.url),
+                    do="Nothing was written. Look at it again, then repeat your change.",
+                ) from error
+
+    def children(self) -> tuple[Child, ...]:
+        table = schema.child
+        with self._reading() as connection:
+            versions = read_versions(connection, KINDS[Child], is_current(table))
+        return tuple(v.record for v in versions if isinstance(v.record, Child))
+
+    def case(self, number: str) -> Case:
+        with self._reading() as connection:
+            return read_case(connection, number)
+
+    def cases(self, numbers: Iterable[str] | None = None) -> Iterator[Case]:
+        """Cases in the order of `numbers`, or all in order of number, read many at a time."""
+        wanted = [child.number for child in self.children()] if numbers is None else list(numbers)
+        for start in range(0, len(wanted), CHILDREN_AT_ONCE):
+            batch = wanted[start : start + CHILDREN_AT_ONCE]
+            with self._reading() as connection:
+                found = read_cases(connection, batch)
+            for number in batch:
+                if number in found:
+                    yield found[number]
+                elif numbers is not None:
+                    raise not_recorded(number)
+
+    def entries(self, number: str) -> tuple[Entry, ...]:
+        with self._reading() as connection:
+            return read_entries(connection, number)
+
+    def history(self, number: str) -> tuple[Version, ...]:
+        """Every version of every fact of a child in order of writing."""
+        with self._reading() as connection:
+            versions = [
+                version
+                for kind in KINDS.values()
+                for version in read_versions(connection, kind, kind.table.c.child_number == number)
+            ]
+        if not versions:
+            raise not_recorded(number)
+        return tuple(sorted(versions, key=lambda v: (v.stamp.at, v.version, v.key)))
+
+    def version(self, key: str) -> int:
+        """The number of the latest version of a fact, to be given back with a correction."""
+        with self._reading() as connection:
+            return read_latest(connection, key).version
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with plain_words(self.engine.url), self.engine.connect() as connection:
+            yield connection
+
+
+def open_store(url: str) -> Store:
+    """The store at a database address such as sqlite:///clinic/rehab.db."""
+    return Store(open_engine(url))

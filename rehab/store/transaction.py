@@ -1,0 +1,228 @@
+"""Writing facts: each in the next version of its key, under rules that no write escapes."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from sqlalchemy import Connection, func, insert, select, update
+
+from rehab.care.case import Appointment, Case, Child, Examination, Outcome
+from rehab.care.changes import Entry
+from rehab.errors import RecordError
+from rehab.store import rows, schema
+from rehab.store.reading import (
+    is_current,
+    is_latest,
+    read_case,
+    read_entries,
+    read_latest,
+    read_versions,
+)
+from rehab.store.versions import (
+    KINDS,
+    Kind,
+    Record,
+    Stamp,
+    Version,
+    kind_of_key,
+    owner,
+    stamp_to_row,
+    who_when_why,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Transaction:
+    """Writes that become visible together; an exception undoes all of them."""
+
+    connection: Connection
+
+    def add(self, child_number: str, record: Record, stamp: Stamp) -> str:
+        """Records a new fact and returns its key, which takes the place of the record's id."""
+        kind = KINDS[type(record)]
+        if isinstance(record, Child):
+            key = self._key_of_new_child(child_number, record)
+        else:
+            self._refuse_unknown_child(child_number)
+            key = self._next_key(child_number, kind)
+        self._insert(Version(key, 1, record, stamp, withdrawn=False))
+        return key
+
+    def correct(self, key: str, record: Record, stamp: Stamp, expected_version: int) -> int:
+        """Supersedes a fact, or brings back a withdrawn one; returns the new version."""
+        kind = kind_of_key(key)
+        if KINDS[type(record)] is not kind:
+            raise RecordError(
+                f"a {KINDS[type(record)].word} cannot take the place of a {kind.word}.",
+                where=key,
+                do="Withdraw the wrong fact and add the right one.",
+            )
+        given = getattr(record, "id", "")
+        if given not in ("", key):
+            raise RecordError(
+                f"the record given is another fact, {given}.",
+                where=key,
+                do=f"Correct {given}, or give the record no id.",
+            )
+        if isinstance(record, Child) and record.number != key:
+            raise RecordError(
+                f"a child's number cannot be changed (to {record.number!r}).",
+                where=key,
+                do="Withdraw this child and add it under the other number.",
+            )
+        before = self._seen(key, stamp, expected_version)
+        return self._insert(Version(key, before.version + 1, record, stamp, withdrawn=False))
+
+    def withdraw(self, key: str, stamp: Stamp, expected_version: int) -> int:
+        """Marks a fact as entered in error; returns the new version. The history keeps it."""
+        before = self._seen(key, stamp, expected_version)
+        if before.withdrawn:
+            raise RecordError(
+                f"this was withdrawn already, by {who_when_why(before)}.",
+                where=key,
+                do="Nothing more is needed.",
+            )
+        after = replace(before, version=before.version + 1, stamp=stamp, withdrawn=True)
+        return self._insert(after)
+
+    def set_entries(self, child_number: str, entries: Iterable[Entry]) -> None:
+        """Replaces what the family's calendar holds. Every entry ever given must be among them:
+        a calendar cannot withdraw an event that was forgotten."""
+        self._refuse_unknown_child(child_number)
+        table = schema.calendar_entry
+        query = select(table.c.uid).where(table.c.child_number == child_number)
+        known = set(self.connection.scalars(query))
+        given = {entry.uid: rows.entry_to_row(entry) for entry in entries}
+        forgotten = sorted(known - given.keys())
+        if forgotten:
+            raise RecordError(
+                f"the new entries leave out {', '.join(forgotten)}.",
+                where=child_number,
+                do="Keep each entry and mark it withdrawn.",
+            )
+        for uid in sorted(given):
+            if uid in known:
+                self.connection.execute(update(table).where(table.c.uid == uid).values(given[uid]))
+            else:
+                row = {**given[uid], "child_number": child_number}
+                self.connection.execute(insert(table).values(row))
+
+    def case(self, number: str) -> Case:
+        return read_case(self.connection, number)
+
+    def entries(self, number: str) -> tuple[Entry, ...]:
+        return read_entries(self.connection, number)
+
+    def version(self, key: str) -> int:
+        return read_latest(self.connection, key).version
+
+    def _key_of_new_child(self, child_number: str, child: Child) -> str:
+        number = child.number
+        if number != child_number:
+            raise RecordError(
+                f"the child given has another number, {number!r}.",
+                where=child_number,
+                do="Give the same number in both places.",
+            )
+        if not number or "/" in number or number != number.strip():
+            raise RecordError(
+                f"{number!r} cannot be a child's number.",
+                do='Use letters and digits without "/", for example M-014.',
+            )
+        versions = read_versions(
+            self.connection, KINDS[Child], schema.child.c.key == number, is_latest(schema.child)
+        )
+        if versions:
+            withdrawn = f" and withdrawn by {who_when_why(versions[0])}"
+            raise RecordError(
+                "a child with this number is already recorded"
+                f"{withdrawn if versions[0].withdrawn else ''}.",
+                where=number,
+                do=f"To change it, correct {number}; for another child, use another number.",
+            )
+        return number
+
+    def _refuse_unknown_child(self, number: str) -> None:
+        table = schema.child
+        query = select(table.c.key).where(table.c.key == number, is_current(table))
+        if self.connection.scalar(query) is None:
+            raise RecordError("no child has this number.", where=number, do="Add the child first.")
+
+    def _next_key(self, number: str, kind: Kind) -> str:
+        """Counts every key ever used, so that a withdrawn fact's key never means another fact."""
+        table = kind.table
+        used = select(func.count(table.c.key.distinct())).where(table.c.child_number == number)
+        return f"{number}/{kind.letter}{(self.connection.scalar(used) or 0) + 1}"
+
+    def _seen(self, key: str, stamp: Stamp, expected_version: int) -> Version:
+        """The latest version, which must be the one the writer has seen."""
+        if not stamp.reason.strip():
+            raise RecordError(
+                "a change of what was recorded needs a reason.", where=key, do="Say why."
+            )
+        latest = read_latest(self.connection, key)
+        if latest.version != expected_version:
+            raise RecordError(
+                f"this was changed by someone else: version {latest.version} is by "
+                f"{who_when_why(latest)}; you saw version {expected_version}.",
+                where=key,
+                do="Look at it again, then repeat your change.",
+            )
+        return latest
+
+    def _insert(self, new: Version) -> int:
+        kind = KINDS[type(new.record)]
+        row = kind.to_row(new.record)
+        if not new.withdrawn:
+            self._refuse_alike(new, kind, row)
+        identity = {"key": new.key, "version": new.version}
+        stored = {
+            **identity,
+            **row,
+            **stamp_to_row(new.stamp),
+            "child_number": owner(new.key),
+            "withdrawn": new.withdrawn,
+        }
+        self.connection.execute(insert(kind.table).values(stored))
+        if isinstance(new.record, Examination):
+            self._insert_findings(identity, new.record)
+        return new.version
+
+    def _insert_findings(self, identity: rows.Row, examination: Examination) -> None:
+        eyes = [findings.eye for findings in examination.findings]
+        if len(set(eyes)) < len(eyes):
+            raise RecordError(
+                "an examination names the same eye twice.",
+                where=identity["key"],
+                do="Put what was found in one eye together.",
+            )
+        findings = [
+            {**identity, "position": n, **rows.findings_to_row(found)}
+            for n, found in enumerate(examination.findings)
+        ]
+        acuities = [
+            {**identity, "eye": found.eye, "position": n, **rows.acuity_to_row(acuity)}
+            for found in examination.findings
+            for n, acuity in enumerate(found.acuities)
+        ]
+        for table, parts in ((schema.eye_findings, findings), (schema.acuity, acuities)):
+            if parts:
+                self.connection.execute(insert(table), parts)
+
+    def _refuse_alike(self, new: Version, kind: Kind, row: rows.Row) -> None:
+        if isinstance(new.record, Appointment) and new.record.outcome is not Outcome.BOOKED:
+            return
+        table = kind.table
+        query = select(table.c.key).where(
+            table.c.child_number == owner(new.key),
+            table.c.key != new.key,
+            is_current(table),
+            *(table.c[name] == row[name] for name in kind.alike),
+        )
+        other = self.connection.scalar(query.order_by(table.c.key).limit(1))
+        if other is not None:
+            said = ", ".join(str(row[name]) for name in kind.alike) or str(row["on"])
+            raise RecordError(
+                f"this {kind.word} ({said}) is already recorded.",
+                where=other,
+                do=f"To change it, correct {other}; if it was entered in error, withdraw it.",
+            )

@@ -1,0 +1,125 @@
+"""Versions of facts: the kinds there are, their keys, and who recorded each version, when, why."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Table
+
+from rehab.care.case import Appointment, Child, Ending, Examination, Regimen, Surgery
+from rehab.errors import RecordError
+from rehab.store import rows, schema
+
+Record = Child | Surgery | Examination | Regimen | Appointment | Ending
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """Who writes, when and why. A time without its zone would mean another hour elsewhere."""
+
+    by: str
+    at: datetime
+    reason: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.by.strip():
+            raise RecordError(
+                "nobody is named as the one who writes this.", do="Say who you are, then repeat."
+            )
+        if self.at.tzinfo is None:
+            raise RecordError(
+                f"the time of writing {self.at} does not name its zone.", do="Give it in UTC."
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    """One version of a fact. Withdrawn means: entered in error, kept only to be seen."""
+
+    key: str
+    version: int
+    record: Record
+    stamp: Stamp
+    withdrawn: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of fact: its table, the letter of its keys, its rows.
+
+    `alike` names the columns in which no two current facts of a child may agree.
+    """
+
+    word: str
+    letter: str
+    table: Table
+    to_row: Callable[[Any], rows.Row]
+    from_row: Callable[[rows.Stored], Record]
+    alike: tuple[str, ...] = ()
+
+
+KINDS: dict[type[Record], Kind] = {
+    Child: Kind("child", "", schema.child, rows.child_to_row, rows.child_from_row),
+    Surgery: Kind(
+        "surgery", "S", schema.surgery, rows.surgery_to_row, rows.surgery_from_row, ("eye", "on")
+    ),
+    Examination: Kind(
+        "examination",
+        "X",
+        schema.examination,
+        rows.examination_to_row,
+        rows.examination_from_row,
+        ("on",),
+    ),
+    Regimen: Kind(
+        "regimen",
+        "R",
+        schema.regimen,
+        rows.regimen_to_row,
+        rows.regimen_from_row,
+        ("occluded_eye", "starts"),
+    ),
+    Appointment: Kind(
+        "appointment",
+        "A",
+        schema.appointment,
+        rows.appointment_to_row,
+        rows.appointment_from_row,
+        ("on", "outcome"),
+    ),
+    Ending: Kind("ending", "E", schema.ending, rows.ending_to_row, rows.ending_from_row),
+}
+
+
+def kind_of_key(key: str) -> Kind:
+    """The kind of fact that a key such as M-014/S1 stands for."""
+    letter = key.partition("/")[2][:1]
+    for kind in KINDS.values():
+        if kind.letter == letter:
+            return kind
+    raise not_recorded(key)
+
+
+def owner(key: str) -> str:
+    """The number of the child whose fact has this key."""
+    return key.partition("/")[0]
+
+
+def not_recorded(key: str) -> RecordError:
+    return RecordError(f"nothing is recorded as {key}.", do="Check the number.")
+
+
+def stamp_to_row(stamp: Stamp) -> rows.Row:
+    at = stamp.at.astimezone(UTC).isoformat(timespec="microseconds")
+    return {"recorded_at": at, "recorded_by": stamp.by, "reason": stamp.reason}
+
+
+def stamp_from_row(row: rows.Stored) -> Stamp:
+    at = datetime.fromisoformat(row["recorded_at"])
+    return Stamp(row["recorded_by"], at, row["reason"])
+
+
+def who_when_why(version: Version) -> str:
+    stamp = version.stamp
+    return f"{stamp.by} on {stamp.at:%Y-%m-%d}" + (f" ({stamp.reason})" if stamp.reason else "")

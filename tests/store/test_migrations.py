@@ -1,0 +1,167 @@
+"""The migrations make the tables that the program expects, and keep what is in them."""
+
+import re
+import shutil
+import subprocess
+import sys
+from datetime import date
+from pathlib import Path
+
+import pytest
+from alembic import command
+from alembic.config import Config
+from alembic.script import ScriptDirectory
+from sqlalchemy import create_engine, text
+
+from rehab.care.case import Child, Examination, Eye, EyeFindings
+from rehab.errors import StoreError
+from rehab.measures.acuity import parse_acuity
+from rehab.shipped_files import shipped
+from rehab.store.database import engine_of
+from rehab.store.schema import REVISION, metadata
+from rehab.store.store import Stamp, Store, create_or_upgrade, open_store
+
+ROOT = Path(__file__).parents[2]
+
+
+def _config(url: str) -> Config:
+    config = Config(toml_file=ROOT / "pyproject.toml")
+    config.attributes["url"] = url
+    return config
+
+
+def _tables_and_indexes(url: str) -> dict[str, str]:
+    engine = create_engine(url)
+    with engine.connect() as connection:
+        rows = connection.execute(
+            text("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL")
+        ).all()
+    engine.dispose()
+    return {name: re.sub(r"\s+", " ", sql) for name, sql in rows if name != "alembic_version"}
+
+
+def test_the_program_expects_the_newest_migration() -> None:
+    scripts = ScriptDirectory.from_config(_config(""))
+    revisions = [script.revision for script in scripts.walk_revisions()]
+    assert scripts.get_heads() == [REVISION]
+    assert all(re.fullmatch(r"\d{4}", revision) for revision in revisions)
+    assert revisions == sorted(revisions, reverse=True), "older and newer are told apart as text"
+
+
+def test_alembic_finds_nothing_that_the_migrations_forgot(url: str) -> None:
+    create_or_upgrade(url)
+    command.check(_config(url))
+
+
+def test_migrated_tables_are_word_for_word_those_of_the_schema(url: str, tmp_path: Path) -> None:
+    """Unlike `alembic check` this sees a vocabulary to which a word was added."""
+    create_or_upgrade(url)
+    made = f"sqlite:///{tmp_path / 'made.db'}"
+    engine = create_engine(made)
+    metadata.create_all(engine)
+    engine.dispose()
+    assert _tables_and_indexes(url) == _tables_and_indexes(made)
+
+
+def test_no_table_deletes_rows_along_with_others() -> None:
+    keys = [key for table in metadata.tables.values() for key in table.foreign_key_constraints]
+    assert len(keys) == 2
+    assert all(key.ondelete is None and key.onupdate is None for key in keys)
+
+
+def test_a_database_can_be_taken_down_and_made_again(url: str) -> None:
+    create_or_upgrade(url)
+    command.downgrade(_config(url), "base")
+    assert _tables_and_indexes(url) == {}
+    assert "Made the database" in create_or_upgrade(url)
+
+
+def test_making_a_database_twice_changes_nothing(url: str) -> None:
+    assert "Made the database" in create_or_upgrade(url)
+    assert "is up to date" in create_or_upgrade(url)
+    open_store(url).close()
+
+
+def test_the_alembic_command_reads_its_settings_from_the_project_file(url: str) -> None:
+    for arguments in (["upgrade", "head"], ["check"]):
+        done = subprocess.run(
+            [sys.executable, "-m", "alembic", "-x", f"url={url}", *arguments],
+            cwd=ROOT,
+            env={"PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1"},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+    assert "No new upgrade operations detected" in done.stdout
+
+
+def test_rows_without_parents_stop_a_migration_and_undo_it(url: str) -> None:
+    create_or_upgrade(url)
+    command.downgrade(_config(url), "base")
+    engine = engine_of(url, foreign_keys=False)
+    with engine.begin() as connection:
+        connection.execute(text("CREATE TABLE parent (id INTEGER PRIMARY KEY)"))
+        connection.execute(text("CREATE TABLE orphan (parent INTEGER REFERENCES parent (id))"))
+        connection.execute(text("INSERT INTO orphan VALUES (7)"))
+    engine.dispose()
+    with pytest.raises(StoreError, match="rows without parents"):
+        create_or_upgrade(url)
+    assert set(_tables_and_indexes(url)) == {"parent", "orphan"}
+
+
+LATER = """
+from alembic import op
+import sqlalchemy as sa
+
+revision = "0002"
+down_revision = "0001"
+
+
+def upgrade():
+    with op.batch_alter_table("examination", recreate="always") as batch:
+        batch.add_column(sa.Column("room", sa.Text()))
+"""
+
+
+def test_a_migration_that_rebuilds_a_table_keeps_the_rows_that_belong_to_it(
+    store: Store, url: str, tmp_path: Path, stamp: Stamp
+) -> None:
+    written = (parse_acuity("6/18"),)
+    with store.transaction() as tx:
+        tx.add("M-014", Child("M-014", "Ann Example", date(2026, 1, 1)), stamp)
+        findings = (EyeFindings(Eye.LEFT, written), EyeFindings(Eye.RIGHT, written))
+        tx.add("M-014", Examination("", date(2026, 3, 2), findings), stamp)
+    before = store.case("M-014")
+    later = tmp_path / "migrations"
+    shutil.copytree(shipped("migrations"), later)
+    (later / "versions" / "0002_later.py").write_text(LATER)
+    config = _config(url)
+    config.set_main_option("script_location", str(later))
+
+    command.upgrade(config, "head")
+
+    assert store.case("M-014") == before
+    with pytest.raises(StoreError, match=r"newer version of the program \(it is at 0002\)"):
+        open_store(url)
+
+
+def test_a_folder_of_the_program_that_is_missing_is_named() -> None:
+    with pytest.raises(Exception, match="_no_such_folder: this folder of the program is missing"):
+        shipped("no_such_folder")
+
+
+def test_an_installed_package_finds_the_migrations_inside_itself(tmp_path: Path) -> None:
+    site = tmp_path / "site"
+    shutil.copytree(ROOT / "rehab", site / "rehab", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(ROOT / "migrations", site / "rehab" / "_migrations")
+    make = "from rehab.store.store import *; print(create_or_upgrade('sqlite:///made.db'))"
+    done = subprocess.run(
+        [sys.executable, "-c", make],
+        cwd=tmp_path,
+        env={"PYTHONPATH": str(site)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.stdout, done.stderr) == ("Made the database made.db.\n", "")

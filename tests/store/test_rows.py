@@ -1,0 +1,171 @@
+"""Whatever is recorded is read back unchanged."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sqlalchemy import Connection, create_engine
+
+from rehab.care.case import (
+    Appointment,
+    Cataract,
+    Cause,
+    CheckKind,
+    Child,
+    Correction,
+    Ending,
+    EndingKind,
+    Examination,
+    Eye,
+    EyeFindings,
+    LensStatus,
+    Method,
+    Outcome,
+    Procedure,
+    Regimen,
+    Surgery,
+    Sutures,
+    VisualAxis,
+)
+from rehab.care.changes import Entry, EntryKind, EntryState
+from rehab.measures.acuity import parse_acuity
+from rehab.measures.fixation import Finding, Fixation, Nystagmus
+from rehab.measures.pressure import Pressure
+from rehab.measures.refraction import Refraction
+from rehab.store.schema import metadata
+from rehab.store.store import Record, Stamp, Transaction
+
+DAYS = st.dates(date(1990, 1, 1), date(2090, 12, 31))
+TEXTS = st.text(max_size=20)
+FINDINGS = st.sampled_from(Finding)
+ACUITIES = st.builds(
+    parse_acuity,
+    st.sampled_from(
+        (
+            *(" 6/18 ", "3/60", "20/40-1", "0,5 decimal", "0.30 logMAR", "70 letters (ETDRS)"),
+            *("VAS 85", "5.7 cpd", "CF", "HM", "LP", "NLP", "fixes and follows", "CSNM"),
+        )
+    ),
+    test=st.sampled_from(["unknown", "crowded pictures", "Grating Cards"]),
+    distance_cm=st.none() | st.integers(1, 1000),
+    correction=st.sampled_from(["unknown", "glasses", "contact lens"]),
+) | st.sampled_from([parse_acuity("6.5 cy/cm at 55 cm"), parse_acuity("CF 1m")])
+REFRACTIONS = st.builds(Refraction, st.integers(-100, 160)) | st.builds(
+    Refraction, st.integers(-100, 160), st.integers(1, 40), st.integers(1, 180)
+)
+CHILDREN = st.builds(
+    Child,
+    number=st.just("M-014"),
+    name=TEXTS,
+    date_of_birth=DAYS,
+    gestation_weeks=st.none() | st.integers(22, 44),
+    language=st.sampled_from(["en", "ar", "pt-BR"]),
+    phone=TEXTS,
+)
+EYE_FINDINGS = st.builds(
+    EyeFindings,
+    eye=st.sampled_from(Eye),
+    acuities=st.lists(ACUITIES, max_size=3).map(tuple),
+    fixation=st.builds(Fixation, FINDINGS, FINDINGS, FINDINGS, FINDINGS),
+    pressure=st.none() | st.builds(Pressure, st.integers(0, 80), TEXTS),
+    refraction=st.none() | REFRACTIONS,
+    visual_axis=st.sampled_from(VisualAxis),
+    cataract=st.sampled_from(Cataract),
+    lens_status=st.sampled_from(LensStatus),
+    correction=st.sampled_from(Correction),
+)
+FACTS = st.one_of(
+    st.builds(
+        Surgery,
+        id=st.just(""),
+        eye=st.sampled_from(Eye),
+        on=DAYS,
+        procedure=st.sampled_from(Procedure),
+        sutures=st.sampled_from(Sutures),
+        cause=st.sampled_from(Cause),
+    ),
+    st.builds(
+        Examination,
+        id=st.just(""),
+        on=DAYS,
+        findings=st.lists(EYE_FINDINGS, unique_by=lambda f: f.eye).map(tuple),
+        nystagmus=st.sampled_from(Nystagmus),
+        under_anaesthesia=st.booleans(),
+        done=st.lists(st.tuples(st.sampled_from(CheckKind), st.sampled_from(Eye))).map(tuple),
+        note=TEXTS,
+    ),
+    st.builds(
+        Regimen,
+        id=st.just(""),
+        occluded_eye=st.sampled_from(Eye),
+        method=st.sampled_from(Method),
+        minutes_per_day=st.none() | st.integers(0, 1440),
+        days_per_week=st.integers(1, 7),
+        starts=DAYS,
+        prescriber=TEXTS,
+        reason=TEXTS,
+        ends=st.none() | DAYS,
+    ),
+    st.builds(Appointment, id=st.just(""), on=DAYS, outcome=st.sampled_from(Outcome)),
+    st.builds(Ending, kind=st.sampled_from(EndingKind), on=DAYS, note=TEXTS),
+)
+ENTRIES = st.builds(
+    Entry,
+    uid=st.text(min_size=1, max_size=20),
+    sequence=st.integers(0, 9),
+    changed_on=DAYS,
+    kind=st.sampled_from(EntryKind),
+    state=st.sampled_from(EntryState),
+    start=DAYS,
+    until=DAYS,
+    on=DAYS,
+    checks=st.lists(TEXTS, max_size=3).map(tuple),
+    eye=st.sampled_from(["", *Eye]),
+    minutes_per_day=st.integers(0, 1440),
+    days_per_week=st.integers(0, 7),
+)
+STAMP = Stamp("a nurse", datetime(2026, 3, 2, tzinfo=UTC))
+
+
+@pytest.fixture(scope="module")
+def connection() -> Iterator[Connection]:
+    engine = create_engine("sqlite://")
+    with engine.connect() as opened:
+        metadata.create_all(opened)
+        opened.commit()
+        yield opened
+    engine.dispose()
+
+
+@settings(deadline=None)
+@given(child=CHILDREN, fact=FACTS)
+def test_a_fact_is_read_back_as_it_was_recorded(
+    connection: Connection, child: Child, fact: Record
+) -> None:
+    tx = Transaction(connection)
+    tx.add(child.number, child, STAMP)
+    key = tx.add(child.number, fact, STAMP)
+    case = tx.case(child.number)
+    connection.rollback()
+    recorded = fact if isinstance(fact, Ending | Child) else replace(fact, id=key)
+    endings = () if case.ending is None else (case.ending,)
+    read = (*case.surgeries, *case.examinations, *case.regimens, *case.appointments, *endings)
+    assert case.child == child
+    assert read == (recorded,)
+    assert repr(read) == repr((recorded,)), "the words come back as words of the vocabulary"
+
+
+@settings(deadline=None)
+@given(child=CHILDREN, entries=st.lists(ENTRIES, unique_by=lambda e: e.uid, max_size=4))
+def test_calendar_entries_are_read_back_in_order_of_day_and_identity(
+    connection: Connection, child: Child, entries: list[Entry]
+) -> None:
+    tx = Transaction(connection)
+    tx.add(child.number, child, STAMP)
+    tx.set_entries(child.number, entries)
+    read = tx.entries(child.number)
+    connection.rollback()
+    assert read == tuple(sorted(entries, key=lambda e: (e.on, e.uid)))

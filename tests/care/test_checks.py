@@ -46,7 +46,7 @@ def test_an_examination_before_the_window_opens_does_not_settle_the_check() -> N
 def test_both_eyes_operated_a_week_apart_share_their_trips() -> None:
     case = child(surgery=[removal("right", OPERATED), removal("left", date(2026, 1, 17))])
     plan = plan_for(case, date(2026, 2, 25))
-    quarter = [v for v in plan.visits if v.on >= date(2026, 3, 27)][0]
+    quarter = next(v for v in plan.visits if v.on >= date(2026, 3, 27))
     assert {check.eye for check in quarter.checks} == set(Eye)
 
 

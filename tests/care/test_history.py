@@ -4,9 +4,9 @@ from typing import Any
 import pytest
 
 from rehab.care.case import (
-    EyeFindings,
     Examination,
     Eye,
+    EyeFindings,
     LensStatus,
     Method,
     Procedure,

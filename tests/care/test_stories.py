@@ -1,5 +1,6 @@
 """Stories a clinician can read: the files of tests/cases, facts in and calendar out."""
 
+import itertools
 import tomllib
 from dataclasses import replace
 from datetime import date, timedelta
@@ -51,7 +52,7 @@ def test_a_story_ends_as_its_source_says(path: Path) -> None:
     for expected in story.get("occlusion", []):
         spans = [span for span in plan.occlusion if span.eye == expected["eye"]]
         assert [[span.start, span.hours_per_day] for span in spans] == expected["hours"]
-        joints = zip(spans, spans[1:], strict=False)
+        joints = itertools.pairwise(spans)
         assert all(one.until == other.start for one, other in joints)
         assert spans[-1].until == story["horizon"]
 

@@ -1,0 +1,107 @@
+"""A clinic's folder for each test, and its commands run as a person would type them."""
+
+import shlex
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner, Result
+
+from rehab.cli.main import rehab
+from rehab.store.store import Version, open_store
+
+TODAY = "2026-04-20"
+WHO = "M. Okoro"
+CLINIC_TOML = """
+name = "Harbour Eye Clinic"
+phone = "+00 555 0100"
+emergency_phone = "000"
+closed = [2026-12-25]
+"""
+
+
+@dataclass(frozen=True)
+class Clinic:
+    """A clinic at work; every command is run by `WHO` on `TODAY` unless its line says otherwise."""
+
+    home: Path
+
+    def run(self, line: str) -> Result:
+        """The command `line`, such as "child list", and what came of it."""
+        words = shlex.split(line)
+        known = _parameters_of(words)
+        given = {"today": ["--today", TODAY], "who": ["--who", WHO]}
+        for name, option in given.items():
+            if name in known and option[0] not in words:
+                words += option
+        return CliRunner().invoke(rehab, ["--home", str(self.home), *words], prog_name="rehab")
+
+    def say(self, line: str) -> str:
+        """What the command prints; it must succeed and have nothing to complain of."""
+        result = self.run(line)
+        assert (result.exit_code, result.stderr) == (0, ""), result.output
+        return result.stdout
+
+    def refuse(self, line: str) -> str:
+        """The one line with which the command is refused; it prints nothing else."""
+        result = self.run(line)
+        assert (result.exit_code, result.stdout) == (1, ""), result.output
+        assert isinstance(result.exception, SystemExit)
+        message = result.stderr.removeprefix("Error: ")
+        assert message.count("\n") == 1, result.stderr
+        return message.strip()
+
+    def misuse(self, line: str) -> str:
+        """The words with which a command line that cannot be understood is refused."""
+        result = self.run(line)
+        assert (result.exit_code, result.stdout) == (2, ""), result.output
+        return result.stderr.partition("Error: ")[2].strip()
+
+    def history(self, number: str) -> tuple[Version, ...]:
+        store = open_store(f"sqlite:///{self.home / 'rehab.db'}")
+        try:
+            return store.history(number)
+        finally:
+            store.close()
+
+
+def _parameters_of(words: list[str]) -> set[str]:
+    command: click.Command | None = rehab
+    for word in words:
+        if not isinstance(command, click.Group):
+            break
+        command = command.get_command(click.Context(command), word)
+    return {str(p.name) for p in command.params} if command else set()
+
+
+@pytest.fixture(scope="session")
+def new_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A clinic's folder as `rehab init` makes it, with the clinic's name and phone filled in."""
+    home = tmp_path_factory.mktemp("new") / "clinic"
+    result = CliRunner().invoke(rehab, ["--home", str(home), "init"])
+    assert result.exit_code == 0, result.output
+    (home / "clinic.toml").write_text(CLINIC_TOML, encoding="utf-8")
+    return home
+
+
+@pytest.fixture
+def clinic(new_home: Path, tmp_path: Path) -> Clinic:
+    """A clinic without children, so that every test writes its own story."""
+    return Clinic(shutil.copytree(new_home, tmp_path / "clinic"))
+
+
+@pytest.fixture
+def asel(clinic: Clinic) -> Clinic:
+    """The clinic with K-017: right lens removed at seven weeks, seen a week later, lens worn."""
+    clinic.say('child add K-017 --name "Asel T" --born 2026-02-11 --phone "+00 555 0117"')
+    clinic.say(
+        'surgery add K-017 --eye right --on 2026-03-30 --procedure "lens removal" '
+        "--sutures absorbable"
+    )
+    clinic.say(
+        "exam add K-017 --on 2026-04-06 --pressure right=14 --visual-axis right=clear "
+        '--wears "right=contact lens" --cataract left=none'
+    )
+    return clinic

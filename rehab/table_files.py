@@ -1,8 +1,9 @@
-"""Table files: TOML to proven decision tables; refuses, by file and place, what it does not understand."""
+"""Table files: TOML to proven tables; refuses, by file and place, what it does not understand."""
 
 import hashlib
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Set as AbstractSet
 from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
@@ -15,12 +16,16 @@ from rehab.rules.table import Outcome, Row, Source, Table
 
 T = TypeVar("T")
 BUILT_IN = Path(__file__).parent / "tables"
-TOP = {"decision", "question", "effective", "verified", "change", "inputs", "outputs", "sources", "row"}
-SOURCE = {"title", "authors", "journal", "year", "doi", "seen", "publisher"}
+TOP = {
+    "decision", "question", "effective", "verified", "change", "inputs", "outputs", "sources", "row"
+}  # fmt: skip
+CITED: dict[str, type] = {
+    "authors": str, "title": str, "journal": str, "publisher": str, "year": int, "doi": str
+}  # fmt: skip
 ROW = {"id", "when", "then", "nothing", "refer", "source", "at"}
 
 
-class _Unreadable(Exception):
+class _UnreadableError(Exception):
     """A place in the file and what is wrong there."""
 
 
@@ -29,9 +34,41 @@ def read_protocol(clinic_folder: Path | None = None) -> Protocol:
     tables = read_folder(BUILT_IN)
     if clinic_folder is not None and clinic_folder.is_dir():
         own = read_folder(clinic_folder)
+        for proven in own:
+            _check_replaces(proven.table, tables)
         replaced = {proven.table.decision for proven in own}
         tables = tuple(t for t in tables if t.table.decision not in replaced) + own
     return protocol_of(tables)
+
+
+def _check_replaces(own: Table, built_in: tuple[ProvenTable, ...]) -> None:
+    """A misspelt decision would leave the built-in in force; a new output would never be read."""
+    where = f"the clinic's {own.decision}"
+    known = {proven.table.decision: dict(proven.table.outputs) for proven in built_in}
+    if own.decision not in known:
+        raise TableError(
+            "it replaces no decision of this program.",
+            where=where,
+            do=f"The decisions are {', '.join(sorted(known))}.",
+        )
+    outputs = known[own.decision]
+    if dict(own.outputs).keys() != outputs.keys():
+        raise TableError(
+            "its outputs are not those that the program reads.",
+            where=where,
+            do=f"It must say {', '.join(outputs)}.",
+        )
+    for name, domain in own.outputs:
+        read = outputs[name]
+        unknown = [word for word in domain.words if word not in read.words]
+        if domain.start is not None and read.start is None:
+            unknown.append(str(domain))
+        if unknown:
+            raise TableError(
+                f"the program does not know {unknown[0]} as {name}.",
+                where=where,
+                do=f"It may be {read}.",
+            )
 
 
 def read_folder(folder: Path) -> tuple[ProvenTable, ...]:
@@ -47,7 +84,7 @@ def read_table(path: Path) -> ProvenTable:
         return prove(table)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise TableError(f"{error}.", where=path.name, do="Correct the file.") from None
-    except _Unreadable as error:
+    except _UnreadableError as error:
         raise TableError(f"{error}.", where=path.name, do="Correct the file.") from None
     except TableError as error:
         raise TableError(error.what, where=path.name, do=error.do) from None
@@ -62,11 +99,12 @@ def _table(content: dict[str, Any], digest: str) -> Table:
         decision=_part(content, "decision", str, "the file"),
         question=_part(content, "question", str, "the file"),
         effective=_part(content, "effective", date, "the file"),
-        verified=f"{_part(verified, 'by', str, 'verified')} on {_part(verified, 'on', date, 'verified')}",
+        verified=f"{_part(verified, 'by', str, 'verified')} on "
+        f"{_part(verified, 'on', date, 'verified')}",
         change=_part(content, "change", str, "the file"),
         inputs=tuple(inputs.items()),
         outputs=tuple(_domains(content, "outputs")),
-        sources=tuple(_source(k, s) for k, s in content.get("sources", {}).items()),
+        sources=tuple(_source(k, s) for k, s in _entries(content, "sources", "the file")),
         rows=tuple(
             _row(number, raw, inputs)
             for number, raw in enumerate(_part(content, "row", list, "the file"), 1)
@@ -76,47 +114,52 @@ def _table(content: dict[str, Any], digest: str) -> Table:
 
 
 def _domains(content: dict[str, Any], part: str) -> Iterator[tuple[str, Domain]]:
-    for name, raw in content.get(part, {}).items():
+    for name, raw in _entries(content, part, "the file"):
         place = f"[{part}] {name}"
         if isinstance(raw, list):
+            if not raw:
+                raise _UnreadableError(f"{place} lists no word")
             yield name, Domain(None, None, _words(raw, place))
             continue
         if not isinstance(raw, dict):
-            raise _Unreadable(f"{place} must be a list of words or {{ from = , below = }}")
+            raise _UnreadableError(f"{place} must be a list of words or {{ from = , below = }}")
         _only(raw, {"from", "below", "or"}, place)
         start, below = _part(raw, "from", int, place), _part(raw, "below", int, place)
         if start >= below:
-            raise _Unreadable(f"{place}: from {start} to below {below} holds no number")
+            raise _UnreadableError(f"{place}: from {start} to below {below} holds no number")
         yield name, Domain(start, below, _words(raw.get("or", []), place))
 
 
 def _source(key: str, raw: Any) -> Source:
     place = f"[sources.{key}]"
     if not isinstance(raw, dict):
-        raise _Unreadable(f"{place} must be a table")
-    _only(raw, SOURCE, place)
-    order = ("authors", "title", "journal", "publisher", "year", "doi")
-    parts = [f"doi {raw[k]}" if k == "doi" else str(raw[k]) for k in order if k in raw]
-    if "title" not in raw:
-        raise _Unreadable(f"{place} has no title")
-    return Source(key, ". ".join(part.rstrip(".") for part in parts) + ".", _part(raw, "seen", bool, place))
+        raise _UnreadableError(f"{place} must be a table")
+    _only(raw, CITED.keys() | {"seen"}, place)
+    _part(raw, "title", str, place)
+    cited = {
+        name: str(_part(raw, name, kind, place)) for name, kind in CITED.items() if name in raw
+    }
+    if "doi" in cited:
+        cited["doi"] = f"doi {cited['doi']}"
+    citation = ". ".join(part.rstrip(".") for part in cited.values()) + "."
+    return Source(key, citation, _part(raw, "seen", bool, place))
 
 
 def _row(number: int, raw: Any, inputs: Mapping[str, Domain]) -> Row:
     if not isinstance(raw, dict):
-        raise _Unreadable(f"[[row]] {number} must be a table")
+        raise _UnreadableError(f"[[row]] {number} must be a table")
     place = f"[[row]] {raw.get('id', number)}"
     _only(raw, ROW, place)
     outcomes = [outcome for outcome in Outcome if outcome.value in raw]
     if len(outcomes) != 1:
-        raise _Unreadable(f"{place} must say exactly one of then, nothing, refer")
+        raise _UnreadableError(f"{place} must say exactly one of then, nothing, refer")
     outcome = outcomes[0]
     then = _part(raw, "then", dict, place) if outcome is Outcome.THEN else {}
     return Row(
         id=_part(raw, "id", str, place),
         when=tuple(
             (name, _condition(asked, inputs.get(name), f"{place}, when {name}"))
-            for name, asked in raw.get("when", {}).items()
+            for name, asked in _entries(raw, "when", place)
         ),
         outcome=outcome,
         then=tuple((name, _value(value, f"{place}, {name}")) for name, value in then.items()),
@@ -128,40 +171,52 @@ def _row(number: int, raw: Any, inputs: Mapping[str, Domain]) -> Row:
 
 def _condition(raw: Any, domain: Domain | None, place: str) -> Condition:
     """The condition as written; a bound left out is the domain's own."""
+    if domain is None:
+        raise _UnreadableError(f"{place}: the table has no such input")
     if isinstance(raw, str):
         return Condition(words=(raw,))
     if isinstance(raw, list):
         return Condition(words=_words(raw, place))
     if not isinstance(raw, dict):
-        raise _Unreadable(f"{place} must be a word, a list of words or {{ from = , below = }}")
+        raise _UnreadableError(f"{place} must be a word, a list of words or {{ from = , below = }}")
     _only(raw, {"from", "below", "or"}, place)
     if not raw.keys() & {"from", "below"}:
-        raise _Unreadable(f"{place} has neither from nor below")
-    ends = {"from": domain.start, "below": domain.below} if domain else {}
-    start, below = (raw.get(key, ends.get(key)) for key in ("from", "below"))
-    if type(start) is not int or type(below) is not int:
-        raise _Unreadable(f"{place}: from and below must be whole numbers")
+        raise _UnreadableError(f"{place} has neither from nor below")
+    if domain.start is None:
+        raise _UnreadableError(f"{place}: it has words, not numbers")
+    ends = {"from": domain.start, "below": domain.below} | raw
+    start, below = _part(ends, "from", int, place), _part(ends, "below", int, place)
     return Condition(start, below, _words(raw.get("or", []), place))
 
 
 def _value(raw: Any, place: str) -> Value:
     if isinstance(raw, bool) or not isinstance(raw, int | str):
-        raise _Unreadable(f"{place} must be a whole number or a word")
+        raise _UnreadableError(f"{place} must be a whole number or a word")
     return raw
 
 
 def _words(raw: Any, place: str) -> tuple[str, ...]:
     if not isinstance(raw, list) or any(not isinstance(word, str) for word in raw):
-        raise _Unreadable(f"{place} must list words in quotes")
+        raise _UnreadableError(f"{place} must list words in quotes")
+    twice = [word for word in raw if raw.count(word) > 1]
+    if twice:
+        raise _UnreadableError(f"{place} lists {twice[0]!r} twice")
     return tuple(raw)
+
+
+def _entries(content: Mapping[str, Any], part: str, place: str) -> Iterable[tuple[str, Any]]:
+    """What a part that may be left out holds."""
+    return _part(content, part, dict, place).items() if part in content else ()
 
 
 def _part(content: Mapping[str, Any], key: str, kind: type[T], place: str) -> T:
     value = content.get(key)
     if value is None:
-        raise _Unreadable(f"{place} has no {key}")
+        raise _UnreadableError(f"{place} has no {key}")
     if type(value) is not kind:
-        raise _Unreadable(f"{place}: {key} must be {_KINDS[kind]}, not {value!r}")
+        raise _UnreadableError(f"{place}: {key} must be {_KINDS[kind]}, not {value!r}")
+    if isinstance(value, str) and not value.strip():
+        raise _UnreadableError(f"{place}: {key} says nothing")
     return value
 
 
@@ -175,7 +230,8 @@ _KINDS: dict[type, str] = {
 }
 
 
-def _only(content: Mapping[str, Any], known: set[str], place: str) -> None:
+def _only(content: Mapping[str, Any], known: AbstractSet[str], place: str) -> None:
     unknown = sorted(content.keys() - known)
     if unknown:
-        raise _Unreadable(f"{place} has {unknown[0]}, which is not one of {', '.join(sorted(known))}")
+        may = ", ".join(sorted(known))
+        raise _UnreadableError(f"{place} has {unknown[0]}, which is not one of {may}")

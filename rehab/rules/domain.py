@@ -1,6 +1,7 @@
-"""What a table's input or output may be: whole numbers in a range, words of a vocabulary, or both."""
+"""What an input or output of a table may be: whole numbers in a range, words, or both."""
 
 from bisect import bisect_right
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from rehab.errors import TableError
@@ -21,7 +22,9 @@ class Domain:
             return value in self.words
         if isinstance(value, bool) or not isinstance(value, int):
             return False
-        return self.start is not None and self.below is not None and self.start <= value < self.below
+        if self.start is None or self.below is None:
+            return False
+        return self.start <= value < self.below
 
     def __str__(self) -> str:
         numbers = [] if self.start is None else [f"{self.start} to below {self.below}"]
@@ -30,7 +33,7 @@ class Domain:
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """What a row asks of one input: numbers of the span `start` to below `below`, or these words."""
+    """What a row asks of one input: numbers from `start` to below `below`, or these words."""
 
     start: int | None = None
     below: int | None = None
@@ -42,7 +45,7 @@ class Condition:
 
 @dataclass(frozen=True, slots=True)
 class Pieces:
-    """A domain cut at every bound that any row uses: within a piece no row can tell values apart."""
+    """A domain cut at every bound of any row: within a piece no row can tell values apart."""
 
     cuts: tuple[int, ...]
     below: int
@@ -67,12 +70,24 @@ class Pieces:
         )
         return (*numbers, *(self.index(word) for word in condition.words))
 
-    def describe(self, index: int) -> str:
-        if index >= len(self.cuts):
-            return self.words[index - len(self.cuts)]
-        upper = self.cuts[index + 1] if index + 1 < len(self.cuts) else self.below
-        start = self.cuts[index]
-        return str(start) if upper == start + 1 else f"{start} to below {upper}"
+    def describe(self, indexes: Iterable[int]) -> str:
+        """Pieces in words; neighbours are joined, and every value is said once."""
+        runs: list[list[int]] = []
+        words = []
+        for index in sorted(indexes):
+            if index >= len(self.cuts):
+                words.append(self.words[index - len(self.cuts)])
+            elif runs and index == runs[-1][-1] + 1:
+                runs[-1].append(index)
+            else:
+                runs.append([index])
+        ends = (*self.cuts[1:], self.below)
+        spans = [(self.cuts[run[0]], ends[run[-1]]) for run in runs]
+        numbers = [
+            str(start) if below == start + 1 else f"{start} to below {below}"
+            for start, below in spans
+        ]
+        return " or ".join([*numbers, *words])
 
 
 def cut(domain: Domain, conditions: tuple[Condition, ...]) -> Pieces:

@@ -48,7 +48,7 @@ class ProvenTable:
 
 def _describe(table: Table, pieces: tuple[Pieces, ...], cell: Cell) -> str:
     named = zip(table.inputs, pieces, cell, strict=True)
-    return " and ".join(f"{name} is {piece.describe(index)}" for (name, _), piece, index in named)
+    return " and ".join(f"{name} is {piece.describe([index])}" for (name, _), piece, index in named)
 
 
 def prove(table: Table) -> ProvenTable:
@@ -129,11 +129,13 @@ def _problems_of_rows(table: Table) -> Iterator[str]:
             for word in condition.words:
                 if word not in domain.words:
                     yield f"row {row.id}: {word!r} is not a word of {name} ({domain})"
-            if condition.start is not None and domain.start is None:
+            start, below = condition.start, condition.below
+            if start is None or below is None:
+                continue
+            if domain.start is None:
                 yield f"row {row.id}: {name} has words, not numbers"
-            elif condition.start is not None and condition.below is not None:
-                if condition.start >= condition.below:
-                    yield f"row {row.id}: {name} from {condition.start} below {condition.below} is empty"
+            elif start >= below:
+                yield f"row {row.id}: {name} from {start} to below {below} holds no number"
         if row.outcome is Outcome.THEN:
             said = dict(row.then)
             yield from (f"row {row.id} does not say {name}" for name in outputs if name not in said)

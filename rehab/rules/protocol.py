@@ -1,4 +1,4 @@
-"""The protocol: the set of decision tables in force, each with its dated editions, and its answers."""
+"""The protocol: the decision tables in force, each with its dated editions, and its answers."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from datetime import date
 from rehab.errors import TableError
 from rehab.rules.domain import Value
 from rehab.rules.proof import ProvenTable
-from rehab.rules.table import Outcome, Row, Source
+from rehab.rules.table import ASSUMPTION, Outcome, Row, Source, Table
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,3 +105,37 @@ def protocol_of(tables: Iterable[ProvenTable]) -> Protocol:
             )
         known.append(proven)
     return Protocol({decision: tuple(known) for decision, known in editions.items()})
+
+
+@dataclass(frozen=True, slots=True)
+class Provenance:
+    """What the rows of one decision rest on; each row is counted once.
+
+    A row that refers gives no figure, so it counts as `refer` whatever it cites.
+    """
+
+    decision: str
+    seen: int
+    from_memory: int
+    assumption: int
+    refer: int
+
+
+def provenance(protocol: Protocol) -> tuple[Provenance, ...]:
+    """What each decision's newest edition rests on, by decision."""
+    newest = (editions[-1].table for _, editions in sorted(protocol.editions.items()))
+    return tuple(provenance_of(table) for table in newest)
+
+
+def provenance_of(table: Table) -> Provenance:
+    rests = [_rests_on(table, row) for row in table.rows]
+    kinds = ("seen", "from_memory", "assumption", "refer")
+    return Provenance(table.decision, *(rests.count(kind) for kind in kinds))
+
+
+def _rests_on(table: Table, row: Row) -> str:
+    if row.outcome is Outcome.REFER:
+        return "refer"
+    if row.source == ASSUMPTION:
+        return "assumption"
+    return "seen" if table.source(row.source).seen else "from_memory"

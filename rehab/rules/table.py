@@ -28,7 +28,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """The unit of citation. `then` holds every output when `outcome` is THEN, else `why` says why."""
+    """The unit of citation. `then` holds every output when `outcome` is THEN, else `why` tells."""
 
     id: str
     when: tuple[tuple[str, Condition], ...]
@@ -59,5 +59,6 @@ class Table:
 
     def source(self, key: str) -> Source:
         if key == ASSUMPTION:
-            return Source(ASSUMPTION, "An assumption of this project, with no published source.", False)
+            told = "An assumption of this project, with no published source."
+            return Source(ASSUMPTION, told, seen=False)
         return next(source for source in self.sources if source.key == key)

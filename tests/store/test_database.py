@@ -6,12 +6,13 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from sqlalchemy import func, select
+from sqlalchemy import func, insert, select
 
-from rehab.care.case import Child
-from rehab.errors import StoreError
+from rehab.care.case import Child, Eye, EyeFindings
+from rehab.errors import RecordError, StoreError
 from rehab.store import database
-from rehab.store.schema import REVISION, child
+from rehab.store.rows import findings_to_row
+from rehab.store.schema import REVISION, child, eye_findings
 from rehab.store.store import Stamp, Store, create_or_upgrade, open_store
 
 
@@ -133,3 +134,9 @@ def test_a_long_read_sees_one_moment_and_holds_nobody_up(
         assert long_read.scalar(count) == 0
     assert len(store.children()) == 1
     store.close()
+
+
+def test_findings_without_their_examination_are_refused(store: Store) -> None:
+    row = {"key": "M-014/X1", "version": 1, "position": 0, **findings_to_row(EyeFindings(Eye.LEFT))}
+    with pytest.raises(RecordError, match="FOREIGN KEY"), store.transaction() as tx:
+        tx.connection.execute(insert(eye_findings).values(row))

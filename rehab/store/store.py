@@ -53,6 +53,8 @@ class Store:
                 ):
                     yield Transaction(connection)
             except IntegrityError as error:
+                if "unique" not in str(error.orig).lower():
+                    raise
                 raise RecordError(
                     f"this was changed by someone else at the same moment ({error.orig}).",
                     where=place_of(self.engine.url),

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import func, insert, select
 
 from rehab.care.case import Child, Eye, EyeFindings
-from rehab.errors import RecordError, StoreError
+from rehab.errors import StoreError
 from rehab.store import database
 from rehab.store.rows import findings_to_row
 from rehab.store.schema import REVISION, child, eye_findings
@@ -138,5 +138,5 @@ def test_a_long_read_sees_one_moment_and_holds_nobody_up(
 
 def test_findings_without_their_examination_are_refused(store: Store) -> None:
     row = {"key": "M-014/X1", "version": 1, "position": 0, **findings_to_row(EyeFindings(Eye.LEFT))}
-    with pytest.raises(RecordError, match="FOREIGN KEY"), store.transaction() as tx:
+    with pytest.raises(StoreError, match=r"refused \(FOREIGN KEY"), store.transaction() as tx:
         tx.connection.execute(insert(eye_findings).values(row))

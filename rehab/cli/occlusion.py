@@ -53,7 +53,8 @@ def accept(
 @occlusion.command()
 @click.argument("number")
 @click.option("--on", type=Day(), required=True, help="The first day without occlusion.")
-@stamped
+@click.option("--why", required=True, help="Why, in your own words.")
+@click.option("--who", envvar="REHAB_USER", required=True, help="Your name (or set REHAB_USER).")
 @click.pass_obj
 def stop(home: Path | None, number: str, on: date, who: str, why: str) -> None:
     """Stop occlusion of the child NUMBER; acuity is then watched for a year.

@@ -1,6 +1,7 @@
 """Files that are there whole or not at all."""
 
 import os
+from contextlib import suppress
 from pathlib import Path
 
 from rehab.errors import RehabError
@@ -14,7 +15,8 @@ def write_whole(path: Path, content: bytes) -> None:
         part.write_bytes(content)
         os.replace(part, path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
         raise RehabError(
             f"cannot be written: {error.strerror}.", where=str(path), do="Choose another place."
         ) from None

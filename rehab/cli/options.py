@@ -113,4 +113,7 @@ def stamp(who: str, why: str) -> Stamp:
 
 
 def desk(home: Path | None) -> Desk:
-    return open_desk(read_settings(home))
+    """The clinic's desk, whose database is closed when the command ends."""
+    opened = open_desk(read_settings(home))
+    click.get_current_context().call_on_close(opened.store.close)
+    return opened

@@ -77,8 +77,9 @@ def domains(draw: st.DrawFn) -> Domain:
 @st.composite
 def conditions(draw: st.DrawFn, domain: Domain) -> Condition:
     """What a row may ask of `domain`; never nothing."""
-    words = tuple(draw(st.sets(st.sampled_from(domain.words)))) if domain.words else ()
-    if domain.start is None or domain.below is None or (words and draw(st.booleans())):
+    words = tuple(word for word in domain.words if draw(st.booleans()))
+    only_words = bool(words) and draw(st.booleans())
+    if domain.start is None or domain.below is None or only_words:
         return Condition(words=words or domain.words[:1])
     start = draw(st.integers(domain.start, domain.below - 1))
     return Condition(start, draw(st.integers(start + 1, domain.below)), words)

@@ -15,7 +15,7 @@ def test_the_calendar_holds_the_visits_of_the_plan_and_names_nobody(
     out = tmp_path / "for family" / "asel.ics"
     assert asel.say(f"calendar export K-017 --out '{out}'") == f"Wrote {out}.\n"
     visits = json.loads(asel.say("plan show K-017 --json"))["visits"]
-    starts = [str(event["dtstart"].dt) for event in Calendar.from_ical(out.read_bytes()).events]
+    starts = [str(event.DTSTART) for event in Calendar.from_ical(out.read_bytes()).events]
     assert starts == [visit["earliest"] for visit in visits]
     assert b"Asel" not in out.read_bytes()
     assert b"K-017" not in out.read_bytes()

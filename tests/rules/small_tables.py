@@ -67,8 +67,8 @@ def _meets(condition: Condition, value: Value) -> bool:
 
 @st.composite
 def domains(draw: st.DrawFn) -> Domain:
-    words = tuple(WORDS[: draw(st.integers(0, 2))])
-    if words and draw(st.booleans()):
+    words: tuple[str, ...] = WORDS[: draw(st.integers(0, 2))]
+    if len(words) > 0 and draw(st.booleans()):
         return Domain(None, None, words)
     start = draw(st.integers(-3, 3))
     return Domain(start, start + draw(st.integers(1, 7)), words)

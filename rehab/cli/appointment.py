@@ -7,7 +7,8 @@ import click
 
 from rehab import workflow
 from rehab.care.case import Appointment, Outcome
-from rehab.cli.options import Day, desk, stamp, stamped, today_option
+from rehab.cli.options import Day, desk, stamped, today_option
+from rehab.store.store import Stamp
 
 
 @click.group()
@@ -21,13 +22,13 @@ def appointment() -> None:
 @stamped
 @today_option
 @click.pass_obj
-def book(home: Path | None, number: str, on: date, today: date, who: str, why: str) -> None:
+def book(home: Path | None, number: str, on: date, today: date, stamp: Stamp) -> None:
     """Book a visit of the child NUMBER on a day.
 
     Example: rehab appointment book K-017 2026-05-04 --who "M. Okoro"
     """
     key = workflow.add_appointment(
-        desk(home), number, Appointment("", on), today=today, stamp=stamp(who, why)
+        desk(home), number, Appointment("", on), today=today, stamp=stamp
     )
     click.echo(f"Recorded {key}.")
 
@@ -39,14 +40,12 @@ def book(home: Path | None, number: str, on: date, today: date, who: str, why: s
 @stamped
 @today_option
 @click.pass_obj
-def outcome(
-    home: Path | None, number: str, on: date, what: str, today: date, who: str, why: str
-) -> None:
+def outcome(home: Path | None, number: str, on: date, what: str, today: date, stamp: Stamp) -> None:
     """Record what became of the appointment on a day.
 
     Example: rehab appointment outcome K-017 2026-05-04 "was not brought" --who "M. Okoro"
     """
     key = workflow.settle_appointment(
-        desk(home), number, on, Outcome(what), today=today, stamp=stamp(who, why)
+        desk(home), number, on, Outcome(what), today=today, stamp=stamp
     )
     click.echo(f"Recorded {key}: {what}.")

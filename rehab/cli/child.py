@@ -7,8 +7,9 @@ import click
 
 from rehab import workflow
 from rehab.care.case import Child, Ending, EndingKind
-from rehab.cli.options import Day, desk, json_option, stamp, stamped, today_option
+from rehab.cli.options import Day, desk, json_option, stamped, today_option
 from rehab.cli.output import child_json, day, findings_text, print_columns, print_json
+from rehab.store.store import Stamp
 
 
 @click.group()
@@ -33,8 +34,7 @@ def add(
     /,
     number: str,
     today: date,
-    who: str,
-    why: str,
+    stamp: Stamp,
     **given: str | int | date | None,
 ) -> None:
     """Register a child under the clinic's own record NUMBER.
@@ -49,7 +49,7 @@ def add(
         language=str(given["language"]),
         phone=str(given["phone"]),
     )
-    key = workflow.add_child(desk(home), record, today=today, stamp=stamp(who, why))
+    key = workflow.add_child(desk(home), record, today=today, stamp=stamp)
     click.echo(f"Recorded {key}.")
 
 
@@ -127,10 +127,10 @@ def show(home: Path | None, number: str, as_json: bool) -> None:
 @click.option("--note", default="", help="Where to, or what was agreed.")
 @stamped
 @click.pass_obj
-def end(home: Path | None, number: str, kind: str, on: date, note: str, who: str, why: str) -> None:
+def end(home: Path | None, number: str, kind: str, on: date, note: str, stamp: Stamp) -> None:
     """Record why this clinic no longer plans for a child.
 
     Example: rehab child end K-017 "moved away" --on 2026-09-01 --who "M. Okoro"
     """
     ending = Ending(EndingKind(kind), on, note)
-    click.echo(f"Recorded {workflow.end_care(desk(home), number, ending, stamp=stamp(who, why))}.")
+    click.echo(f"Recorded {workflow.end_care(desk(home), number, ending, stamp=stamp)}.")

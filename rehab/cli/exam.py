@@ -17,9 +17,10 @@ from rehab.care.case import (
     VisualAxis,
 )
 from rehab.care.findings import TYPED, read_check, read_findings
-from rehab.cli.options import Day, PerEye, desk, stamp, stamped, today_option
+from rehab.cli.options import Day, PerEye, desk, stamped, today_option
 from rehab.errors import MeasureError
 from rehab.measures.fixation import Nystagmus
+from rehab.store.store import Stamp
 
 Said = tuple[tuple[Eye, str], ...]
 
@@ -62,8 +63,7 @@ def add(
     number: str,
     on: date,
     today: date,
-    who: str,
-    why: str,
+    stamp: Stamp,
     **given: Said | str | bool,
 ) -> None:
     """Record what was found on one day in the child NUMBER.
@@ -81,7 +81,7 @@ def add(
         done=tuple((read_check(said), eye) for eye, said in _said(given, "done")),
         note=str(given["note"]),
     )
-    key = workflow.add_examination(desk(home), number, record, today=today, stamp=stamp(who, why))
+    key = workflow.add_examination(desk(home), number, record, today=today, stamp=stamp)
     notes = [n for f in findings if f.refraction for n in f.refraction.notes]
     click.echo(" ".join([f"Recorded {key}.", *notes, f"See the plan: rehab plan show {number}"]))
 

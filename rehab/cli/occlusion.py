@@ -6,7 +6,8 @@ from pathlib import Path
 import click
 
 from rehab import workflow
-from rehab.cli.options import Day, HoursPerDay, desk, stamp, stamped, today_option
+from rehab.cli.options import Day, HoursPerDay, desk, stamped, stamped_with_reason, today_option
+from rehab.store.store import Stamp
 
 
 @click.group()
@@ -32,8 +33,7 @@ def accept(
     minutes_per_day: int | None,
     starts: date | None,
     today: date,
-    who: str,
-    why: str,
+    stamp: Stamp,
 ) -> None:
     """Accept the occlusion proposed for the child NUMBER, as the orthoptist in charge.
 
@@ -45,7 +45,7 @@ def accept(
         today=today,
         minutes_per_day=minutes_per_day,
         starts=starts,
-        stamp=stamp(who, why),
+        stamp=stamp,
     )
     click.echo(f"Recorded {key}. See the days: rehab plan show {number}")
 
@@ -53,13 +53,12 @@ def accept(
 @occlusion.command()
 @click.argument("number")
 @click.option("--on", type=Day(), required=True, help="The first day without occlusion.")
-@click.option("--why", required=True, help="Why, in your own words.")
-@click.option("--who", envvar="REHAB_USER", required=True, help="Your name (or set REHAB_USER).")
+@stamped_with_reason
 @click.pass_obj
-def stop(home: Path | None, number: str, on: date, who: str, why: str) -> None:
+def stop(home: Path | None, number: str, on: date, stamp: Stamp) -> None:
     """Stop occlusion of the child NUMBER; acuity is then watched for a year.
 
     Example: rehab occlusion stop K-017 --on 2027-03-01 --who "S. Lindqvist" --why "equal twice"
     """
-    key = workflow.stop_occlusion(desk(home), number, on=on, stamp=stamp(who, why))
+    key = workflow.stop_occlusion(desk(home), number, on=on, stamp=stamp)
     click.echo(f"Recorded {key}: no occlusion from {on}.")

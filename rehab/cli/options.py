@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC, date, datetime
+from functools import wraps
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -99,17 +100,29 @@ def json_option(command: Command) -> Command:
     return click.option("--json", "as_json", is_flag=True, help="Print JSON.")(command)
 
 
-def stamped(command: Command) -> Command:
-    """Who records, and why; every change keeps both."""
-    why = click.option("--why", default="", help="Why, in your own words.")
+def stamped(command: Callable[..., None]) -> Callable[..., None]:
+    """Gives `command` a stamp of who records, and why; every change keeps both."""
+    return _stamped(command, click.option("--why", default="", help="Why, in your own words."))
+
+
+def stamped_with_reason(command: Callable[..., None]) -> Callable[..., None]:
+    """As `stamped`, for changes that nobody may make without saying why."""
+    return _stamped(command, click.option("--why", required=True, help="Why, in your own words."))
+
+
+def _stamped(
+    command: Callable[..., None],
+    why: Callable[[Callable[..., None]], Callable[..., None]],
+) -> Callable[..., None]:
     who = click.option(
         "--who", envvar="REHAB_USER", required=True, help="Your name (or set REHAB_USER)."
     )
-    return who(why(command))
 
+    @wraps(command)
+    def with_stamp(*args: Any, who: str, why: str, **given: Any) -> None:
+        command(*args, stamp=Stamp(by=who, at=datetime.now(UTC), reason=why), **given)
 
-def stamp(who: str, why: str) -> Stamp:
-    return Stamp(by=who, at=datetime.now(UTC), reason=why)
+    return who(why(with_stamp))
 
 
 def desk(home: Path | None) -> Desk:

@@ -7,7 +7,8 @@ import click
 
 from rehab import workflow
 from rehab.care.case import Cause, Eye, Procedure, Surgery, Sutures
-from rehab.cli.options import Day, EyeName, desk, stamp, stamped, today_option
+from rehab.cli.options import Day, EyeName, desk, stamped, today_option
+from rehab.store.store import Stamp
 
 
 @click.group()
@@ -32,8 +33,7 @@ def add(
     eye: Eye,
     on: date,
     today: date,
-    who: str,
-    why: str,
+    stamp: Stamp,
     **said: str,
 ) -> None:
     """Record an operation on one eye of the child NUMBER.
@@ -44,5 +44,5 @@ def add(
     record = Surgery(
         "", eye, on, Procedure(said["procedure"]), Sutures(said["sutures"]), Cause(said["cause"])
     )
-    key = workflow.add_surgery(desk(home), number, record, today=today, stamp=stamp(who, why))
+    key = workflow.add_surgery(desk(home), number, record, today=today, stamp=stamp)
     click.echo(f"Recorded {key}. See the plan: rehab plan show {number}")

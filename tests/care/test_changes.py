@@ -1,61 +1,30 @@
 """What becomes of a family's calendar entries when the plan changes."""
 
 from dataclasses import replace
-from datetime import date, timedelta
-from random import Random
+from datetime import date
 
-from hypothesis import given
-from hypothesis import strategies as st
-
-from rehab.care.case import CheckKind, Child, Eye, Method
+from rehab.care.case import CheckKind
 from rehab.care.changes import (
     Change,
     ChangeKind,
-    Entry,
     EntryKind,
     EntryState,
     derived_uid,
     describe_changes,
     follow,
 )
-from rehab.care.checks import Check, Status
-from rehab.care.occlusion import Span
 from rehab.care.plan import Plan
-from rehab.care.visits import Visit
-from rehab.rules.protocol import Because
-
-TODAY = date(2026, 1, 5)
-ANCHOR = date(2025, 10, 1)
-CHILD = Child("K-1047", "Ada Example", date(2025, 6, 1))
-WHY = Because("pressure_check", ANCHOR, "row", "source", "", "", True, "", ())
-DAY = timedelta(days=1)
-
-
-def check(kind: CheckKind, ordinal: int, on: date, eye: Eye = Eye.RIGHT) -> Check:
-    early, late = on - 7 * DAY, on + 7 * DAY
-    return Check(kind, eye, ANCHOR, ordinal, early, on, late, late, Status.PLANNED, WHY)
-
-
-def visit(on: date, *checks: Check, booked: bool = False) -> Visit:
-    return Visit(on, on - 7 * DAY, on + 7 * DAY, checks, booked)
-
-
-def span(start: date, until: date, minutes: int = 210, regimen: str = "r1") -> Span:
-    return Span(start, until, Eye.LEFT, minutes, 7, Method.PATCH, True, WHY, regimen)
-
-
-def plan(*visits: Visit, today: date = TODAY, occlusion: tuple[Span, ...] = ()) -> Plan:
-    checks = tuple(c for v in visits for c in v.checks)
-    return Plan(CHILD, today, date(2027, 7, 1), checks, visits, occlusion, ())
-
-
-def pressure(ordinal: int, on: date) -> Check:
-    return check(CheckKind.PRESSURE, ordinal, on)
-
-
-def axis(ordinal: int, on: date) -> Check:
-    return check(CheckKind.VISUAL_AXIS, ordinal, on)
-
+from tests.care.changing_plans import (
+    CHILD,
+    DAY,
+    TODAY,
+    axis,
+    check,
+    plan,
+    pressure,
+    span,
+    visit,
+)
 
 FEB, MAR = date(2026, 2, 3), date(2026, 3, 3)
 
@@ -314,103 +283,3 @@ def test_occlusion_cut_today_is_described_with_its_new_end() -> None:
     (change,) = describe_changes(old, follow(old, plan(today=FEB)))
     assert change.kind is ChangeKind.MOVED
     assert change.sentence.endswith("from 2026-01-05 to 2026-02-02.")
-
-
-@st.composite
-def plans(draw: st.DrawFn, today: date) -> Plan:
-    """A plan in which, as in every plan, each check belongs to one visit of a day still to come."""
-    numbers = draw(st.permutations(range(8)))[: draw(st.integers(0, 8))]
-    visits = []
-    while numbers:
-        size = draw(st.integers(1, len(numbers)))
-        on = today + draw(st.integers(0, 60)) * DAY
-        checks = tuple(pressure(n, on) for n in numbers[:size])
-        booked = draw(st.booleans())
-        visits.append(Visit(on, on - draw(st.integers(0, 9)) * DAY, on + 3 * DAY, checks, booked))
-        numbers = numbers[size:]
-    starts = draw(st.lists(st.integers(-30, 30), unique=True, max_size=4))
-    spans = tuple(
-        span(
-            today + start * DAY,
-            today + (start + draw(st.integers(1, 40))) * DAY,
-            draw(st.sampled_from((60, 120))),
-            draw(st.sampled_from(("r1", "r2"))),
-        )
-        for start in starts
-    )
-    return plan(*visits, today=today, occlusion=spans)
-
-
-@st.composite
-def histories(draw: st.DrawFn) -> tuple[Plan, ...]:
-    """Plans of one child, made one after the other."""
-    today, made = TODAY, []
-    for _ in range(draw(st.integers(1, 4))):
-        made.append(draw(plans(today)))
-        today += draw(st.integers(0, 40)) * DAY
-    return tuple(made)
-
-
-def replay(history: tuple[Plan, ...]) -> tuple[Entry, ...]:
-    entries: tuple[Entry, ...] = ()
-    for each in history:
-        entries = follow(entries, each)
-    return entries
-
-
-@given(histories())
-def test_following_the_same_plan_twice_is_following_it_once(history: tuple[Plan, ...]) -> None:
-    entries = replay(history)
-    assert follow(entries, history[-1]) == entries
-
-
-@given(histories(), st.randoms(use_true_random=False))
-def test_the_order_of_entries_and_visits_means_nothing(
-    history: tuple[Plan, ...], random: Random
-) -> None:
-    before, last = replay(history[:-1]), history[-1]
-    visits, spans = list(last.visits), list(last.occlusion)
-    entries = list(before)
-    for each in (visits, spans, entries):
-        random.shuffle(each)
-    shuffled = replace(last, visits=tuple(visits), occlusion=tuple(spans))
-    assert follow(tuple(entries), shuffled) == follow(before, last)
-
-
-@given(histories())
-def test_the_live_trips_are_exactly_the_visits_of_the_plan(history: tuple[Plan, ...]) -> None:
-    live = [
-        (e.on, e.kind is EntryKind.APPOINTMENT, e.checks)
-        for e in replay(history)
-        if e.state is EntryState.LIVE and e.kind is not EntryKind.OCCLUSION
-    ]
-    wanted = [(v.on, v.booked, tuple(sorted(c.key for c in v.checks))) for v in history[-1].visits]
-    assert sorted(live) == sorted(wanted)
-
-
-@given(histories())
-def test_no_entry_is_lost_and_a_sequence_rises_exactly_with_the_content(
-    history: tuple[Plan, ...],
-) -> None:
-    before, after = replay(history[:-1]), replay(history)
-    new = {e.uid: e for e in after}
-    assert len(new) == len(after)
-    for old in before:
-        entry = new[old.uid]
-        same = replace(entry, state=old.state, sequence=old.sequence, changed_on=old.changed_on)
-        withdrawn = EntryState.WITHDRAWN in (old.state, entry.state) and old.state != entry.state
-        revived = old.state is not EntryState.LIVE and entry.state is EntryState.LIVE
-        changed = same != old or withdrawn or revived
-        assert entry.sequence == old.sequence + changed
-        assert entry.changed_on == (history[-1].today if changed else old.changed_on)
-
-
-@given(histories())
-def test_no_span_is_empty_and_a_settled_one_has_no_day_to_come(
-    history: tuple[Plan, ...],
-) -> None:
-    today = history[-1].today
-    for entry in replay(history):
-        assert entry.start < entry.until
-        if entry.kind is EntryKind.OCCLUSION and entry.state is EntryState.SETTLED:
-            assert entry.until <= today

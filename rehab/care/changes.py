@@ -232,7 +232,7 @@ def _in_words(entry: Entry) -> str:
     last = entry.until - ONE_DAY
     if entry.kind is EntryKind.OCCLUSION:
         return (
-            f"occlusion of the {entry.eye} eye, {entry.minutes_per_day / 60:.4g} hours a day, "
+            f"occlusion of the {entry.eye} eye, {entry.minutes_per_day / 60:.4g} h a day, "
             f"{entry.days_per_week} days a week, from {entry.start} to {last}"
         )
     days = "" if entry.start == last else f" (any day from {entry.start} to {last})"

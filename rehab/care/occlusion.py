@@ -136,7 +136,7 @@ def _proposed(
             ProblemKind.DECIDE,
             START,
             f"Occlusion of the {first.eye} eye is proposed from {first.start}, "
-            f"{first.hours_per_day:g} hours a day at first.",
+            f"{first.hours_per_day:g} h a day at first.",
             f"The orthoptist decides: rehab occlusion accept {case.child.number}.",
             treated,
             replace(answer.because, counted=f"start no earlier than {start}"),
@@ -221,7 +221,7 @@ def _minutes(answer: Answer, age_months: int) -> int:
 def _counted(answer: Answer, minutes: int) -> str:
     percent = answer.number("percent_of_waking")
     if not percent:
-        return f"{minutes / 60:g} hours a day"
+        return f"{minutes / 60:g} h a day"
     return (
         f"{percent} % of the waking hours usual at this age, to the quarter hour: {minutes / 60:g}"
     )

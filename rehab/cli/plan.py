@@ -115,7 +115,7 @@ def _reasons(made: Plan, on: date) -> Iterator[tuple[str, Because]]:
         if span.start <= on < span.until or on == span.until:
             said = "accepted" if span.accepted else "proposed"
             yield (
-                f"occlusion of the {span.eye} eye {said}: {span.hours_per_day:g} hours a day "
+                f"occlusion of the {span.eye} eye {said}: {span.hours_per_day:g} h a day "
                 f"from {span.start} to before {span.until}",
                 span.because,
             )

@@ -2,6 +2,7 @@
 
 from alembic import context
 from alembic.util import CommandError
+from sqlalchemy import Engine
 
 from rehab.errors import StoreError
 from rehab.store.database import engine_of, place_of
@@ -16,9 +17,7 @@ def _address() -> str:
     return str(address)
 
 
-def _migrate() -> None:
-    # Batch mode rebuilds a table under another name, which live foreign keys would not survive.
-    engine = engine_of(_address(), foreign_keys=False)
+def _migrate(engine: Engine) -> None:
     with engine.connect().execution_options(writes=True) as connection:
         context.configure(
             connection=connection,
@@ -37,9 +36,13 @@ def _migrate() -> None:
                         where=place_of(engine.url),
                         do="Nothing was changed. Keep a copy and ask for help.",
                     )
-    engine.dispose()
 
 
 if context.is_offline_mode():
     raise CommandError("Migrations run on a database, not as a script: leave out --sql.")
-_migrate()
+# Batch mode rebuilds a table under another name, which live foreign keys would not survive.
+database = engine_of(_address(), foreign_keys=False)
+try:
+    _migrate(database)
+finally:
+    database.dispose()

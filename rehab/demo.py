@@ -2,6 +2,7 @@
 
 import shutil
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -57,9 +58,10 @@ def run_demo(out: Path, today: date | None, told: Callable[[str], None]) -> Made
         make_clinic(out / "clinic", shipped("demo_data") / CLINIC_FILE)
         desk = open_desk(read_settings(out / "clinic"))
         stamp = Stamp("demo", datetime(day.year, day.month, day.day, tzinfo=UTC), "invented data")
-        for child in cases.told:
-            register(desk, child.case, today=max(day, cases.today), stamp=stamp)
-        return _write_all(desk, cases, out, day, told)
+        with closing(desk.store):
+            for child in cases.told:
+                register(desk, child.case, today=max(day, cases.today), stamp=stamp)
+            return _write_all(desk, cases, out, day, told)
     except BaseException:
         shutil.rmtree(out, ignore_errors=True)
         raise

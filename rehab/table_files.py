@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
 
+from rehab.care.facts import FACTS
 from rehab.errors import TableError
 from rehab.rules.domain import Condition, Domain, Value
 from rehab.rules.proof import ProvenTable, prove
@@ -42,16 +43,25 @@ def read_protocol(clinic_folder: Path | None = None) -> Protocol:
 
 
 def _check_replaces(own: Table, built_in: tuple[ProvenTable, ...]) -> None:
-    """A misspelt decision would leave the built-in in force; a new output would never be read."""
+    """A misspelt decision would leave the built-in in force; a new output would never be read,
+    and an input that is neither a fact nor given to this decision could never be answered."""
     where = f"the clinic's {own.decision}"
-    known = {proven.table.decision: dict(proven.table.outputs) for proven in built_in}
+    known = {proven.table.decision: proven.table for proven in built_in}
     if own.decision not in known:
         raise TableError(
             "it replaces no decision of this program.",
             where=where,
             do=f"The decisions are {', '.join(sorted(known))}.",
         )
-    outputs = known[own.decision]
+    given = {*FACTS, *dict(known[own.decision].inputs)}
+    strange = sorted(dict(own.inputs).keys() - given)
+    if strange:
+        raise TableError(
+            f"{strange[0]} is not a fact that this program knows.",
+            where=where,
+            do=f"Known here: {', '.join(sorted(given))}.",
+        )
+    outputs = dict(known[own.decision].outputs)
     if dict(own.outputs).keys() != outputs.keys():
         raise TableError(
             "its outputs are not those that the program reads.",

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date
-from pathlib import Path
 
 from rehab.care.case import (
     Appointment,
@@ -17,24 +16,15 @@ from rehab.care.case import (
     Surgery,
 )
 from rehab.care.changes import Entry, follow
-from rehab.care.facts import FACTS
 from rehab.care.history import check_examination, check_regimen, check_surgery
 from rehab.care.plan import Plan, make_plan
 from rehab.care.recall import Recall, recall_list
-from rehab.errors import RecordError, TableError
+from rehab.errors import RecordError
 from rehab.measures.dates import add_months
 from rehab.rules.protocol import Protocol
 from rehab.settings import Settings, open_days
 from rehab.store.store import Stamp, Store, open_store
 from rehab.table_files import read_protocol
-
-GIVEN_BY_PLAN = {
-    "window_width": {"interval_days"},
-    "catch_up": {"days_since_surgery"},
-    "age_correction": {"gestation_weeks", "age_months"},
-    "occlusion_review": {"minutes_per_day"},
-    "recall_urgency": {"days_since_surgery", "days_overdue", "times_not_brought"},
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,22 +37,7 @@ class Desk:
 
 
 def open_desk(settings: Settings) -> Desk:
-    return Desk(settings, protocol_in_force(settings.tables), open_store(settings.database_url))
-
-
-def protocol_in_force(tables: Path) -> Protocol:
-    """The protocol with the clinic's own tables; raises TableError for an unknown fact."""
-    protocol = read_protocol(tables)
-    for decision, editions in protocol.editions.items():
-        for edition in editions:
-            for name, _ in edition.table.inputs:
-                if name not in FACTS and name not in GIVEN_BY_PLAN.get(decision, set()):
-                    raise TableError(
-                        f"{name} is not a fact that this program knows.",
-                        where=decision,
-                        do=f"Known facts: {', '.join(sorted(FACTS))}.",
-                    )
-    return protocol
+    return Desk(settings, read_protocol(settings.tables), open_store(settings.database_url))
 
 
 def add_child(desk: Desk, child: Child, *, today: date, stamp: Stamp) -> str:

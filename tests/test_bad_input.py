@@ -187,6 +187,16 @@ def test_a_slip_in_a_table_of_the_clinic_stops_every_plan(asel: Clinic) -> None:
     assert asel.home.joinpath("rehab.db").read_bytes() == before
 
 
+def test_a_table_of_the_clinic_that_asks_for_an_unknown_fact_is_refused(asel: Clinic) -> None:
+    own = Path(shutil.copy(BUILT_IN / "suture_review.toml", asel.home / "tables"))
+    own.write_text(own.read_text().replace("days_since_surgery", "days_since_breakfast"))
+    said = asel.refuse("plan show K-017")
+    assert said.startswith(
+        "the clinic's suture_review: days_since_breakfast is not a fact that this program knows. "
+        "Known here: acuity_difference_hundredths, age_at_surgery_days, "
+    )
+
+
 def test_where_there_is_no_clinic_none_is_made_by_asking(tmp_path: Path) -> None:
     nowhere = Clinic(tmp_path / "nowhere")
     for line in ("child list", "plan show K-017", "recall list"):

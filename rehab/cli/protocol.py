@@ -15,8 +15,7 @@ from rehab.rules.grid import printed_grid
 from rehab.rules.protocol import Protocol, provenance
 from rehab.rules.table import Outcome
 from rehab.settings import TABLES_FOLDER, read_home
-from rehab.table_files import read_table
-from rehab.workflow import protocol_in_force
+from rehab.table_files import read_protocol, read_table
 
 
 @click.group()
@@ -26,7 +25,7 @@ def protocol() -> None:
 
 def _protocol(home: Path | None) -> Protocol:
     """The tables in force; they can be read before there is a clinic."""
-    return protocol_in_force(read_home(home) / TABLES_FOLDER)
+    return read_protocol(read_home(home) / TABLES_FOLDER)
 
 
 @protocol.command("list")

@@ -90,6 +90,15 @@ def _explained(said: str, where: str) -> StoreError:
 def open_engine(address: str) -> Engine:
     """An engine on a database that holds this program's tables as they are today."""
     engine = engine_of(address)
+    try:
+        _refuse_unless_current(engine)
+    except StoreError:
+        engine.dispose()
+        raise
+    return engine
+
+
+def _refuse_unless_current(engine: Engine) -> None:
     where = place_of(engine.url)
     if _is_missing(engine.url):
         raise StoreError("there is no database here.", where=where, do=MAKE_ONE)
@@ -102,7 +111,6 @@ def open_engine(address: str) -> Engine:
             where=where,
             do=UPGRADE,
         )
-    return engine
 
 
 def create_or_upgrade(address: str) -> str:
@@ -113,8 +121,10 @@ def create_or_upgrade(address: str) -> str:
         raise StoreError(
             "the folder for the database does not exist.", where=where, do="Make the folder first."
         )
-    before = _revision(engine)
-    engine.dispose()
+    try:
+        before = _revision(engine)
+    finally:
+        engine.dispose()
     if before == REVISION:
         return f"The database {where} is up to date."
     _migrate(address)

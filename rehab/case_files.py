@@ -28,6 +28,7 @@ from rehab.care.case import (
 from rehab.care.findings import TYPED, read_check, read_findings, read_word
 from rehab.errors import RecordError, RehabError
 from rehab.measures.fixation import Nystagmus
+from rehab.measures.refraction import parse_target
 
 CHILD = {field.name for field in fields(Child)} - {"date_of_birth"} | {
     "born",
@@ -82,17 +83,21 @@ def case_from(raw: Mapping[str, Any]) -> Case:
     return case_of(
         child,
         surgeries=tuple(
-            _surgery(item, f"{child.number}/S{n}") for n, item in enumerate(_items(raw, "surgery"), 1)
+            _surgery(item, f"{child.number}/S{n}")
+            for n, item in enumerate(_items(raw, "surgery"), 1)
         ),
         examinations=tuple(
-            _examination(item, f"{child.number}/X{n}") for n, item in enumerate(_items(raw, "exam"), 1)
+            _examination(item, f"{child.number}/X{n}")
+            for n, item in enumerate(_items(raw, "exam"), 1)
         ),
         regimens=tuple(
             _regimen(item, f"{child.number}/R{n}")
             for n, item in enumerate(_items(raw, "occlusion"), 1)
         ),
         appointments=tuple(
-            Appointment(f"{child.number}/A{n}", item["on"], _word(Outcome, item, "outcome", "booked"))
+            Appointment(
+                f"{child.number}/A{n}", item["on"], _word(Outcome, item, "outcome", "booked")
+            )
             for n, item in enumerate(_items(raw, "appointment"), 1)
         ),
         ending=_ending(raw.get("ending")),
@@ -104,13 +109,15 @@ def _told(raw: Mapping[str, Any], file: str) -> Told:
     try:
         return Told(case_from(raw), raw.get("story", ""))
     except KeyError as error:
-        raise RecordError(f"{error.args[0]} is missing.", where=where, do="Correct the file.") from None
+        raise RecordError(
+            f"{error.args[0]} is missing.", where=where, do="Correct the file."
+        ) from None
     except RehabError as error:
         raise RecordError(error.what, where=where, do=error.do) from None
 
 
 def _surgery(raw: Mapping[str, Any], key: str) -> Surgery:
-    _only(raw, {"on", "eye", "procedure", "sutures", "cause"})
+    _only(raw, {"on", "eye", "procedure", "sutures", "cause", "target"})
     return Surgery(
         key,
         _word(Eye, raw, "eye"),
@@ -118,6 +125,7 @@ def _surgery(raw: Mapping[str, Any], key: str) -> Surgery:
         _word(Procedure, raw, "procedure"),
         _word(Sutures, raw, "sutures", "unknown"),
         _word(Cause, raw, "cause", "unknown"),
+        parse_target(raw["target"]) if "target" in raw else None,
     )
 
 
@@ -145,7 +153,9 @@ def _findings(eye: Eye, raw: Mapping[str, Any], test: str) -> EyeFindings:
 
 
 def _regimen(raw: Mapping[str, Any], key: str) -> Regimen:
-    _only(raw, {"eye", "starts", "ends", "minutes_per_day", "days_per_week", "method", "who", "why"})
+    _only(
+        raw, {"eye", "starts", "ends", "minutes_per_day", "days_per_week", "method", "who", "why"}
+    )
     return Regimen(
         id=key,
         occluded_eye=_word(Eye, raw, "eye"),

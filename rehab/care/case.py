@@ -130,7 +130,10 @@ class Child:
 
 @dataclass(frozen=True, slots=True)
 class Surgery:
-    """One operation on one eye on one date."""
+    """One operation on one eye on one date.
+
+    `target_quarters` is the residual refraction that was aimed at with an implant.
+    """
 
     id: str
     eye: Eye
@@ -138,6 +141,7 @@ class Surgery:
     procedure: Procedure
     sutures: Sutures = Sutures.UNKNOWN
     cause: Cause = Cause.UNKNOWN
+    target_quarters: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +157,8 @@ class EyeFindings:
     cataract: Cataract = Cataract.UNKNOWN
     lens_status: LensStatus = LensStatus.UNKNOWN
     correction: Correction = Correction.UNKNOWN
+    corneal_diameter_tenths_mm: int | None = None
+    axial_length_hundredths_mm: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

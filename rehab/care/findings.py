@@ -15,6 +15,7 @@ from rehab.care.case import (
 )
 from rehab.errors import MeasureError
 from rehab.measures.acuity import parse_acuity
+from rehab.measures.eye_size import parse_axial_length, parse_corneal_diameter
 from rehab.measures.fixation import Fixation, parse_fixation
 from rehab.measures.pressure import parse_pressure
 from rehab.measures.refraction import parse_refraction
@@ -31,6 +32,8 @@ TYPED = (
     "cataract",
     "lens_status",
     "wears",
+    "corneal_diameter",
+    "axial_length",
 )
 
 
@@ -61,6 +64,10 @@ def read_findings(eye: Eye, said: Mapping[str, Sequence[str]], test: str) -> Eye
             "lens_status", lambda s: read_word(LensStatus, s, "lens status"), LensStatus.UNKNOWN
         ),
         correction=worn,
+        corneal_diameter_tenths_mm=last(
+            "corneal_diameter", lambda s: parse_corneal_diameter(s), None
+        ),
+        axial_length_hundredths_mm=last("axial_length", lambda s: parse_axial_length(s), None),
     )
 
 

@@ -13,6 +13,7 @@ from rehab.care.case import (
 )
 from rehab.errors import RecordError
 
+IMPLANTS = (Procedure.LENS_REMOVAL_WITH_IMPLANT, Procedure.SECONDARY_IMPLANT)
 REMOVALS = (Procedure.LENS_REMOVAL, Procedure.LENS_REMOVAL_WITH_IMPLANT)
 AFTER = {
     Procedure.LENS_REMOVAL: LensStatus.APHAKIC,
@@ -48,6 +49,12 @@ def lens_status(case: Case, eye: Eye, on: date) -> LensStatus:
 def check_surgery(case: Case, surgery: Surgery, today: date) -> None:
     """Raises RecordError when `surgery` cannot follow what is recorded."""
     _check_day(case, surgery.on, today, "surgery")
+    if surgery.target_quarters is not None and surgery.procedure not in IMPLANTS:
+        raise RecordError(
+            f"{surgery.procedure} sets no implant, so it aims at no refraction.",
+            where=case.child.number,
+            do=f"Leave the target out, or check the procedure ({', '.join(IMPLANTS)}).",
+        )
     before = lens_status(case, surgery.eye, surgery.on)
     if before not in BEFORE[surgery.procedure]:
         earlier = [s for s in surgeries_of(case, surgery.eye) if s.on <= surgery.on]

@@ -8,7 +8,14 @@ import click
 from rehab import workflow
 from rehab.care.case import Child, Ending, EndingKind
 from rehab.cli.options import Day, desk, json_option, stamped, today_option
-from rehab.cli.output import child_json, day, findings_text, print_columns, print_json
+from rehab.cli.output import (
+    child_json,
+    day,
+    findings_text,
+    print_columns,
+    print_json,
+    surgery_text,
+)
 from rehab.store.store import Stamp
 
 
@@ -92,10 +99,7 @@ def show(home: Path | None, number: str, as_json: bool) -> None:
     born = f"born {day(case.child.date_of_birth)}"
     weeks = f" at {case.child.gestation_weeks} weeks" if case.child.gestation_weeks else ""
     click.echo(f"{case.child.number}  {case.child.name}  {born}{weeks}")
-    lines = [
-        (s.on, s.id, f"{s.procedure} of the {s.eye} eye ({s.sutures} sutures)")
-        for s in case.surgeries
-    ]
+    lines = [(s.on, s.id, surgery_text(s)) for s in case.surgeries]
     for e in case.examinations:
         kind = "examination under anaesthesia" if e.under_anaesthesia else "examination"
         lines += [(e.on, e.id, f"{kind}, {f.eye} eye: {findings_text(f)}") for f in e.findings]

@@ -46,6 +46,8 @@ def exam() -> None:
 @per_eye("fixation", 'Such as "right=central, steady, not maintained".')
 @per_eye("pressure", 'In mmHg, such as right=14 or "right=14 rebound tonometer".')
 @per_eye("refraction", 'Such as "right=+18.00" or "left=+4.00/-1.00x90".')
+@per_eye("corneal-diameter", "Horizontal, in mm, such as right=9.8.")
+@per_eye("axial-length", "In mm, such as right=18.25.")
 @per_eye("visual-axis", one_of(VisualAxis))
 @per_eye("cataract", "Of an eye not operated: " + one_of(Cataract))
 @per_eye("lens-status", "As found: " + one_of(LensStatus))

@@ -7,14 +7,15 @@ from typing import Any
 
 import click
 
-from rehab.care.case import Case, Examination, EyeFindings
+from rehab.care.case import Case, Examination, EyeFindings, Surgery
 from rehab.care.checks import Check
 from rehab.care.occlusion import Span
 from rehab.care.plan import Plan
 from rehab.care.problems import Problem
 from rehab.care.visits import Visit
+from rehab.measures.eye_size import write_axial_length, write_corneal_diameter
 from rehab.measures.fixation import write_fixation
-from rehab.measures.refraction import write_refraction
+from rehab.measures.refraction import write_power, write_refraction
 from rehab.rules.protocol import Because
 
 Json = dict[str, Any]
@@ -132,7 +133,8 @@ def child_json(case: Case) -> Json:
         "phone": child.phone,
         "surgeries": [
             {"id": s.id, "on": s.on.isoformat(), "eye": s.eye, "procedure": s.procedure,
-             "sutures": s.sutures, "cause": s.cause}
+             "sutures": s.sutures, "cause": s.cause,
+             "target": None if s.target_quarters is None else write_power(s.target_quarters)}
             for s in case.surgeries
         ],
         "examinations": [_examination_json(e) for e in case.examinations],
@@ -172,10 +174,24 @@ def _examination_json(examination: Examination) -> Json:
                 "cataract": f.cataract,
                 "lens_status": f.lens_status,
                 "correction": f.correction,
+                "corneal_diameter_mm": _mm(f.corneal_diameter_tenths_mm, 10),
+                "axial_length_mm": _mm(f.axial_length_hundredths_mm, 100),
             }
             for f in examination.findings
         ],
     }
+
+
+def surgery_text(surgery: Surgery) -> str:
+    """One operation in a line."""
+    said = f"{surgery.procedure} of the {surgery.eye} eye ({surgery.sutures} sutures)"
+    if surgery.target_quarters is None:
+        return said
+    return f"{said}, aimed at {write_power(surgery.target_quarters)}"
+
+
+def _mm(parts: int | None, per_mm: int) -> float | None:
+    return None if parts is None else parts / per_mm
 
 
 def findings_text(found: EyeFindings) -> str:
@@ -189,6 +205,10 @@ def findings_text(found: EyeFindings) -> str:
         parts.append(f"pressure {found.pressure.pressure_mmhg} mmHg{by}")
     if found.refraction:
         parts.append(f"refraction {write_refraction(found.refraction)}")
+    if found.corneal_diameter_tenths_mm is not None:
+        parts.append(f"cornea {write_corneal_diameter(found.corneal_diameter_tenths_mm)}")
+    if found.axial_length_hundredths_mm is not None:
+        parts.append(f"axial length {write_axial_length(found.axial_length_hundredths_mm)}")
     named = (
         ("visual axis", found.visual_axis),
         ("cataract", found.cataract),

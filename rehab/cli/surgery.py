@@ -8,6 +8,7 @@ import click
 from rehab import workflow
 from rehab.care.case import Cause, Eye, Procedure, Surgery, Sutures
 from rehab.cli.options import Day, EyeName, desk, stamped, today_option
+from rehab.measures.refraction import parse_target
 from rehab.store.store import Stamp
 
 
@@ -23,6 +24,7 @@ def surgery() -> None:
 @click.option("--procedure", type=click.Choice([p.value for p in Procedure]), required=True)
 @click.option("--sutures", type=click.Choice([s.value for s in Sutures]), default="unknown")
 @click.option("--cause", type=click.Choice([c.value for c in Cause]), default="unknown")
+@click.option("--target", help="Residual refraction aimed at with an implant, such as +6.00.")
 @stamped
 @today_option
 @click.pass_obj
@@ -34,15 +36,22 @@ def add(
     on: date,
     today: date,
     stamp: Stamp,
-    **said: str,
+    **said: str | None,
 ) -> None:
     """Record an operation on one eye of the child NUMBER.
 
     Example: rehab surgery add K-017 --eye right --on 2026-03-30 --procedure "lens removal"
     --sutures absorbable --who "M. Okoro"
     """
+    target = said["target"]
     record = Surgery(
-        "", eye, on, Procedure(said["procedure"]), Sutures(said["sutures"]), Cause(said["cause"])
+        "",
+        eye,
+        on,
+        Procedure(str(said["procedure"])),
+        Sutures(str(said["sutures"])),
+        Cause(str(said["cause"])),
+        parse_target(target) if target is not None else None,
     )
     key = workflow.add_surgery(desk(home), number, record, today=today, stamp=stamp)
     click.echo(f"Recorded {key}. See the plan: rehab plan show {number}")

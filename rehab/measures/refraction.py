@@ -51,11 +51,23 @@ def parse_refraction(text: str) -> Refraction:
     sphere = _quarters(match["sphere"])
     cylinder = _quarters(match["cylinder"] or "0")
     if abs(cylinder) > LARGEST_CYLINDER_QUARTERS:
-        raise _refusal(f"A cylinder of {_dioptres(cylinder)} is outside -10.00 to +10.00.")
+        raise _refusal(f"A cylinder of {write_power(cylinder)} is outside -10.00 to +10.00.")
     for power in (sphere, sphere + cylinder):
         if abs(power) > LARGEST_POWER_QUARTERS:
-            raise _refusal(f"A power of {_dioptres(power)} is outside -40.00 to +40.00.")
+            raise _refusal(f"A power of {write_power(power)} is outside -40.00 to +40.00.")
     return _with_axis(sphere, cylinder, match["axis"])
+
+
+def parse_target(text: str) -> int:
+    """The residual refraction aimed at, in quarter dioptres: a sphere without cylinder."""
+    target = parse_refraction(text)
+    if target.cylinder_quarters:
+        raise MeasureError(
+            f"{quoted(text)} has a cylinder; a target is one power.",
+            where="target refraction",
+            do='Write for example "+6.00" or "plano".',
+        )
+    return target.sphere_quarters
 
 
 def _with_axis(sphere: int, cylinder: int, axis: str | None) -> Refraction:
@@ -63,7 +75,7 @@ def _with_axis(sphere: int, cylinder: int, axis: str | None) -> Refraction:
         note = () if axis is None else (f"There is no cylinder, so axis {axis} was left out.",)
         return Refraction(sphere, notes=note)
     if axis is None:
-        raise _refusal(f"The cylinder {_dioptres(cylinder)} has no axis.")
+        raise _refusal(f"The cylinder {write_power(cylinder)} has no axis.")
     if int(axis) == 0:
         return Refraction(sphere, cylinder, 180, ("Axis 0 was read as 180.",))
     return Refraction(sphere, cylinder, int(axis))
@@ -78,14 +90,15 @@ def _quarters(power: str) -> int:
         lower = int(value // 1) if value > 0 else int(value // 1) - 1
         raise _refusal(
             f"{digits} is not a whole number of quarter dioptres; "
-            f"the nearest are {_dioptres(lower)} and {_dioptres(lower + 1)}."
+            f"the nearest are {write_power(lower)} and {write_power(lower + 1)}."
         )
     if value and digits[0] not in "+-":
         raise _refusal(f"{digits} has no sign: +{digits} or -{digits}?")
     return int(value)
 
 
-def _dioptres(quarters: int) -> str:
+def write_power(quarters: int) -> str:
+    """A power as notes write it: a sign and two decimals, or plano."""
     return f"{quarters / 4:+.2f}" if quarters else "plano"
 
 
@@ -109,10 +122,10 @@ def transpose(refraction: Refraction) -> Refraction:
 
 def write_refraction(refraction: Refraction) -> str:
     """The text that `parse_refraction` reads back as the same refraction."""
-    sphere = _dioptres(refraction.sphere_quarters)
+    sphere = write_power(refraction.sphere_quarters)
     if not refraction.cylinder_quarters:
         return sphere
-    return f"{sphere}/{_dioptres(refraction.cylinder_quarters)}x{refraction.axis_degrees}"
+    return f"{sphere}/{write_power(refraction.cylinder_quarters)}x{refraction.axis_degrees}"
 
 
 def write_minus_cylinder(refraction: Refraction) -> str:
@@ -163,6 +176,6 @@ def _moved_quarters(quarters: int, vertex_mm: int) -> int:
     # Quarter dioptres and millimetres make dF = quarters * mm / 4000, so whole numbers suffice.
     numerator, denominator = quarters * 4000, 4000 + vertex_mm * quarters
     if denominator <= 0:
-        raise _refusal(f"A power of {_dioptres(quarters)} cannot be moved {abs(vertex_mm)} mm.")
+        raise _refusal(f"A power of {write_power(quarters)} cannot be moved {abs(vertex_mm)} mm.")
     nearest = (2 * abs(numerator) + denominator) // (2 * denominator)
     return nearest if quarters > 0 else -nearest

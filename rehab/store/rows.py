@@ -56,6 +56,7 @@ def surgery_to_row(surgery: Surgery) -> Row:
         "procedure": surgery.procedure,
         "sutures": surgery.sutures,
         "cause": surgery.cause,
+        "target_quarters": surgery.target_quarters,
     }
 
 
@@ -67,6 +68,7 @@ def surgery_from_row(row: Stored) -> Surgery:
         procedure=row["procedure"],
         sutures=row["sutures"],
         cause=row["cause"],
+        target_quarters=row["target_quarters"],
     )
 
 
@@ -112,6 +114,8 @@ def findings_to_row(findings: EyeFindings) -> Row:
         "cataract": findings.cataract,
         "lens_status": findings.lens_status,
         "correction": findings.correction,
+        "corneal_diameter_tenths_mm": findings.corneal_diameter_tenths_mm,
+        "axial_length_hundredths_mm": findings.axial_length_hundredths_mm,
     }
 
 
@@ -132,6 +136,8 @@ def findings_from_row(row: Stored) -> EyeFindings:
         cataract=row["cataract"],
         lens_status=row["lens_status"],
         correction=row["correction"],
+        corneal_diameter_tenths_mm=row["corneal_diameter_tenths_mm"],
+        axial_length_hundredths_mm=row["axial_length_hundredths_mm"],
     )
 
 

@@ -37,7 +37,7 @@ from rehab.care.changes import EntryKind, EntryState
 from rehab.measures.fixation import Finding, Nystagmus
 
 # The newest migration. Revisions are four digits, so that older and newer are told apart as text.
-REVISION = "0001"
+REVISION = "0002"
 
 metadata = MetaData(
     naming_convention={
@@ -102,6 +102,7 @@ surgery = _versioned(
     _word("procedure", Procedure),
     _word("sutures", Sutures),
     _word("cause", Cause),
+    Column("target_quarters", Integer),
 )
 
 examination = _versioned(
@@ -133,6 +134,8 @@ eye_findings = Table(
     _word("cataract", Cataract),
     _word("lens_status", LensStatus),
     _word("correction", Correction),
+    Column("corneal_diameter_tenths_mm", Integer),
+    Column("axial_length_hundredths_mm", Integer),
     PrimaryKeyConstraint("key", "version", "position"),
     UniqueConstraint("key", "version", "eye"),
     ForeignKeyConstraint(["key", "version"], ["examination.key", "examination.version"]),

@@ -63,3 +63,21 @@ def test_a_cataract_in_an_eye_without_its_lens_is_refused(asel: Clinic) -> None:
         "K-017: the right eye is aphakic, so its lens cannot have a cataract. "
         "For a membrane behind the pupil record visual axis hazy or opaque."
     )
+
+
+def test_the_size_of_an_eye_is_recorded_in_millimetres(asel: Clinic) -> None:
+    asel.say(
+        "exam add K-017 --on 2026-04-13 --under-anaesthesia --corneal-diameter right=9.8 "
+        '--axial-length "right=17,4 mm"'
+    )
+    assert "cornea 9.8 mm, axial length 17.40 mm" in asel.say("child show K-017")
+    (found,) = _examinations(asel)[1]["findings"]
+    assert (found["corneal_diameter_mm"], found["axial_length_mm"]) == (9.8, 17.4)
+
+
+def test_a_size_that_no_eye_has_is_refused_with_an_example(asel: Clinic) -> None:
+    said = asel.refuse("exam add K-017 --on 2026-04-13 --corneal-diameter right=98")
+    assert said == (
+        'K-017, right eye, corneal diameter: "98" is outside 5 to 16 mm. '
+        'Write millimetres from 5 to 16, for example "9.8".'
+    )

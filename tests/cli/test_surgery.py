@@ -48,3 +48,33 @@ def test_an_operation_that_has_not_been_yet_is_refused(child: Clinic) -> None:
         "K-1: the surgery on 2026-04-21 has not been yet (today is 2026-04-20). "
         "Check the date, or give --today."
     )
+
+
+def test_the_refraction_aimed_at_with_an_implant_is_recorded(child: Clinic) -> None:
+    child.say(
+        "surgery add K-1 --eye left --on 2026-03-30 --target +6.00 "
+        '--procedure "lens removal with implant"'
+    )
+    assert "(unknown sutures), aimed at +6.00" in child.say("child show K-1")
+    assert json.loads(child.say("child show K-1 --json"))["surgeries"][0]["target"] == "+6.00"
+
+
+def test_an_operation_without_an_implant_aims_at_no_refraction(child: Clinic) -> None:
+    said = child.refuse(
+        'surgery add K-1 --eye left --on 2026-03-30 --procedure "lens removal" --target +6.00'
+    )
+    assert said == (
+        "K-1: lens removal sets no implant, so it aims at no refraction. Leave the target out, "
+        "or check the procedure (lens removal with implant, secondary implant)."
+    )
+
+
+def test_a_target_with_a_cylinder_is_refused(child: Clinic) -> None:
+    said = child.refuse(
+        "surgery add K-1 --eye left --on 2026-03-30 --target +6.00/-1.00x90 "
+        '--procedure "lens removal with implant"'
+    )
+    assert said == (
+        'target refraction: "+6.00/-1.00x90" has a cylinder; a target is one power. '
+        'Write for example "+6.00" or "plano".'
+    )

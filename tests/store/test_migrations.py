@@ -2,8 +2,11 @@
 
 import re
 import shutil
+import sqlite3
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import closing
 from datetime import date
 from pathlib import Path
 
@@ -13,9 +16,10 @@ from alembic.config import Config
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, text
 
-from rehab.care.case import Child, Examination, Eye, EyeFindings
+from rehab.care.case import Cause, Child, Examination, Eye, EyeFindings, Procedure, Surgery, Sutures
 from rehab.errors import StoreError
 from rehab.measures.acuity import parse_acuity
+from rehab.measures.refraction import Refraction
 from rehab.shipped_files import shipped
 from rehab.store.database import engine_of
 from rehab.store.schema import REVISION, metadata
@@ -30,14 +34,31 @@ def _config(url: str) -> Config:
     return config
 
 
-def _tables_and_indexes(url: str) -> dict[str, str]:
+def _tables_and_indexes(url: str) -> dict[str, list[str]]:
+    """What each table and index is made of; a column added later stands after the constraints."""
     engine = create_engine(url)
     with engine.connect() as connection:
         rows = connection.execute(
             text("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL")
         ).all()
     engine.dispose()
-    return {name: re.sub(r"\s+", " ", sql) for name, sql in rows if name != "alembic_version"}
+    return {name: sorted(_parts(sql)) for name, sql in rows if name != "alembic_version"}
+
+
+def _parts(sql: str) -> Iterator[str]:
+    """The statement cut at the commas of its outermost brackets."""
+    words = re.sub(r"\s+", " ", sql)
+    start, end = words.index("("), words.rindex(")")
+    yield words[:start].strip()
+    depth, part = 0, ""
+    for character in words[start + 1 : end]:
+        depth += (character == "(") - (character == ")")
+        if character == "," and depth == 0:
+            yield part.strip()
+            part = ""
+        else:
+            part += character
+    yield part.strip()
 
 
 def test_the_program_expects_the_newest_migration() -> None:
@@ -110,12 +131,12 @@ def test_rows_without_parents_stop_a_migration_and_undo_it(url: str) -> None:
     assert set(_tables_and_indexes(url)) == {"parent", "orphan"}
 
 
-LATER = """
+LATER = f"""
 from alembic import op
 import sqlalchemy as sa
 
-revision = "0002"
-down_revision = "0001"
+revision = "9000"
+down_revision = "{REVISION}"
 
 
 def upgrade():
@@ -135,15 +156,69 @@ def test_a_migration_that_rebuilds_a_table_keeps_the_rows_that_belong_to_it(
     before = store.case("M-014")
     later = tmp_path / "migrations"
     shutil.copytree(shipped("migrations"), later)
-    (later / "versions" / "0002_later.py").write_text(LATER)
+    (later / "versions" / "9000_later.py").write_text(LATER)
     config = _config(url)
     config.set_main_option("script_location", str(later))
 
     command.upgrade(config, "head")
 
     assert store.case("M-014") == before
-    with pytest.raises(StoreError, match=r"newer version of the program \(it is at 0002\)"):
+    with pytest.raises(StoreError, match=r"newer version of the program \(it is at 9000\)"):
         open_store(url)
+
+
+# As the first version of the program wrote them.
+FIRST_ROWS = """
+INSERT INTO child VALUES ('M-014', 1, 'M-014', '2026-03-02T09:30:00.000000+00:00', 'a nurse', '',
+    0, 'Ann Example', '2026-01-01', NULL, 'en', '');
+INSERT INTO surgery VALUES ('M-014/S1', 1, 'M-014', '2026-03-02T09:30:00.000000+00:00', 'a nurse',
+    '', 0, 'right', '2026-02-20', 'lens removal with implant', 'absorbable', 'congenital');
+INSERT INTO examination VALUES ('M-014/X1', 1, 'M-014', '2026-03-02T09:30:00.000000+00:00',
+    'a nurse', '', 0, '2026-03-02', 'none', 1, '[]', 'quiet');
+INSERT INTO eye_findings VALUES ('M-014/X1', 1, 0, 'right', 'yes', 'yes', 'unknown', 'yes', 14,
+    'unknown', 24, -4, 90, 'clear', 'unknown', 'pseudophakic', 'glasses');
+INSERT INTO acuity VALUES ('M-014/X1', 1, 'right', 0, '6/60', 'unknown', NULL, 'glasses');
+"""
+
+
+def test_a_database_of_the_first_version_is_brought_up_to_date_with_its_rows(
+    url: str, tmp_path: Path
+) -> None:
+    command.upgrade(_config(url), "0001")
+    with closing(sqlite3.connect(tmp_path / "rehab.db")) as connection:
+        connection.executescript(FIRST_ROWS)
+    assert f"up to date, from 0001 to {REVISION}" in create_or_upgrade(url)
+    with closing(open_store(url)) as store:
+        case = store.case("M-014")
+    assert case.surgeries == (
+        Surgery(
+            "M-014/S1",
+            Eye.RIGHT,
+            date(2026, 2, 20),
+            Procedure.LENS_REMOVAL_WITH_IMPLANT,
+            Sutures.ABSORBABLE,
+            Cause.CONGENITAL,
+            target_quarters=None,
+        ),
+    )
+    (found,) = case.examinations[0].findings
+    assert (found.corneal_diameter_tenths_mm, found.axial_length_hundredths_mm) == (None, None)
+    assert found.refraction == Refraction(24, -4, 90)
+    assert found.acuities == (parse_acuity("6/60", correction="glasses"),)
+
+
+def test_a_database_can_go_back_to_the_first_version_with_its_rows(
+    url: str, tmp_path: Path
+) -> None:
+    command.upgrade(_config(url), "0001")
+    before = _tables_and_indexes(url)
+    with closing(sqlite3.connect(tmp_path / "rehab.db")) as connection:
+        connection.executescript(FIRST_ROWS)
+    command.upgrade(_config(url), "head")
+    command.downgrade(_config(url), "0001")
+    assert _tables_and_indexes(url) == before
+    with closing(sqlite3.connect(tmp_path / "rehab.db")) as connection:
+        assert connection.execute("SELECT written FROM acuity").fetchall() == [("6/60",)]
 
 
 def test_a_folder_of_the_program_that_is_missing_is_named() -> None:

@@ -76,6 +76,8 @@ EYE_FINDINGS = st.builds(
     cataract=st.sampled_from(Cataract),
     lens_status=st.sampled_from(LensStatus),
     correction=st.sampled_from(Correction),
+    corneal_diameter_tenths_mm=st.none() | st.integers(50, 160),
+    axial_length_hundredths_mm=st.none() | st.integers(1200, 3200),
 )
 FACTS = st.one_of(
     st.builds(
@@ -86,6 +88,7 @@ FACTS = st.one_of(
         procedure=st.sampled_from(Procedure),
         sutures=st.sampled_from(Sutures),
         cause=st.sampled_from(Cause),
+        target_quarters=st.none() | st.integers(-160, 160),
     ),
     st.builds(
         Examination,

@@ -11,7 +11,7 @@ from tests.conftest import CLINIC_TOML, Clinic
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]:
     out = tmp_path_factory.mktemp("demonstration") / "demo"
-    return out, Clinic(out).say(f"demo --out '{out}' --today 2026-04-20").splitlines()
+    return out, Clinic(out).say(f"demo --out '{out}' --today 2026-11-23").splitlines()
 
 
 def test_a_new_clinic_has_its_file_its_tables_folder_and_its_database(tmp_path: Path) -> None:
@@ -42,7 +42,7 @@ def test_the_demonstration_writes_a_page_letters_calendars_and_a_recall_list(
     assert letters <= {child["number"] for child in children}
     recall = (out / "recall.csv").read_bytes().decode("utf-8-sig").splitlines()
     assert lines[-3:] == [
-        f"Planned {len(children)} invented children from 2026-04-20: {len(letters)} letters and "
+        f"Planned {len(children)} invented children from 2026-11-23: {len(letters)} letters and "
         f"calendars, {len(recall) - 1} families to contact.",
         f"Open {out / 'start-here.html'}",
         f"Ask:  rehab --home {out / 'clinic'} child list",
@@ -60,7 +60,7 @@ def test_the_demonstration_repeats_byte_for_byte(
     demo: tuple[Path, list[str]], tmp_path: Path
 ) -> None:
     out, again = demo[0], tmp_path / "again"
-    Clinic(again).say(f"demo --out '{again}' --today 2026-04-20")
+    Clinic(again).say(f"demo --out '{again}' --today 2026-11-23")
     files = [p.relative_to(out) for p in out.rglob("*") if p.suffix in (".ics", ".html", ".csv")]
     assert files
     for path in files:

@@ -156,7 +156,12 @@ def pseudophakic_shift(surgery_months: float, to_years: float) -> float:
         raise _refusal(
             f"Surgery at {surgery_months:g} months is outside {lowest} to below {below} months."
         )
-    return _fall(PSEUDOPHAKIC_FALL, (surgery_months + 1) / 12, to_years)
+    return pseudophakic_fall((surgery_months + 1) / 12, to_years)
+
+
+def pseudophakic_fall(from_years: float, to_years: float) -> float:
+    """The mean fall after an implant before 7 months of age, to 5 years."""
+    return _fall(PSEUDOPHAKIC_FALL, from_years, to_years)
 
 
 def aphakic_fall(from_years: float, to_years: float) -> float:

@@ -29,7 +29,9 @@ from rehab.measures.growth import (
     log_age,
     to_lens_plane,
 )
-from tests.care.virtual_eyes import prior
+from rehab.rules.domain import Value
+from rehab.rules.table import Outcome
+from tests.care.virtual_eyes import PROTOCOL, prior
 
 BORN = date(2023, 1, 1)
 PRIOR = GrowthPrior(19.0, 9.0, "a study")
@@ -296,6 +298,13 @@ def test_the_model_holds_on_its_first_and_last_day() -> None:
 
 
 def test_the_built_in_prior_is_the_published_one() -> None:
-    # Lambert 2016, J Cataract Refract Surg 42:1768: aphakic 18.0 +- 11.0, pseudophakic 19.0 +- 9.0.
-    assert prior(LensStatus.APHAKIC) == GrowthPrior(18.0, 11.0, "lambert-2016")
-    assert prior(LensStatus.PSEUDOPHAKIC) == GrowthPrior(19.0, 9.0, "lambert-2016")
+    # McClatchey 2021, J Cataract Refract Surg 47:512: 17.7 (6.2) and 16.7 (6.2) D, to 10 years.
+    assert prior(LensStatus.APHAKIC) == GrowthPrior(17.7, 6.2, "mcclatchey-2021")
+    assert prior(LensStatus.PSEUDOPHAKIC) == GrowthPrior(16.7, 6.2, "mcclatchey-2021")
+
+
+@pytest.mark.parametrize("status", ["aphakic", "pseudophakic"])
+@pytest.mark.parametrize("days", [27, 210, 3000])
+def test_no_rate_is_invented_for_surgery_outside_the_trials_ages(status: str, days: int) -> None:
+    facts: dict[str, Value] = {"lens_status": status, "age_at_surgery_days": days}
+    assert PROTOCOL.ask("refraction_growth", BORN, facts).outcome is Outcome.REFER

@@ -1,5 +1,6 @@
 """The 80 % band holds the truth of virtual eyes four times in five, however much is known."""
 
+from collections.abc import Callable
 from datetime import timedelta
 from random import Random
 
@@ -8,24 +9,29 @@ import pytest
 from rehab.care.case import LensStatus
 from rehab.care.forecast import forecast
 from rehab.measures.dates import add_months
-from tests.care.virtual_eyes import BORN, prior, virtual_eye
+from tests.care.virtual_eyes import BORN, VirtualEye, prior, virtual_eye
 
 EYES = 2000
 
 
-def share_inside(refractions: int, seed: int, eyes: int = EYES) -> float:
+def share_inside(
+    refractions: int,
+    seed: int,
+    draw: Callable[[LensStatus, Random], VirtualEye] = virtual_eye,
+    noise_factor: float = 1.0,
+) -> float:
     """The share of later truths, 1 to 24 months ahead, inside the band of `refractions`."""
     random = Random(seed)
     inside = 0
-    for number in range(eyes):
+    for number in range(EYES):
         status = (LensStatus.APHAKIC, LensStatus.PSEUDOPHAKIC)[number % 2]
-        eye = virtual_eye(status, random)
+        eye = draw(status, random)
         days = [add_months(eye.start, 3 * n) for n in range(refractions)]
-        expected = forecast(BORN, [eye.refract(on, random) for on in days], prior(status))
+        seen = [eye.refract(on, random, noise_factor) for on in days]
         later = days[-1] + timedelta(days=random.randint(30, 730))
-        low, high = expected.band_dioptres(later)
+        low, high = forecast(BORN, seen, prior(status)).band_dioptres(later)
         inside += low <= eye.dioptres(later) <= high
-    return inside / eyes
+    return inside / EYES
 
 
 @pytest.mark.parametrize("refractions", [1, 2, 4])

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 from math import log10
 from random import Random
 
@@ -14,9 +15,13 @@ from rehab.table_files import read_protocol
 
 BORN = date(2020, 1, 1)
 PROTOCOL = read_protocol()
-# Quartiles of age at surgery: median 1.6 months (1.1 to 3.1), Lambert 2021, Eye Contact Lens 47;
-# the ends are the limits of that trial.
-SURGERY_DAYS = (28, 33, 49, 94, 208)
+# Age at surgery in days, each span as likely as the next. Aphakic: quartiles 1.1, 1.6 and 3.1
+# months (Lambert 2021, Eye Contact Lens 47); pseudophakic: median 2.4 months, range 1.0 to 6.8
+# (Weakley 2017, Ophthalmology 124:822).
+SURGERY_DAYS = {
+    LensStatus.APHAKIC: (28, 33, 49, 94, 208),
+    LensStatus.PSEUDOPHAKIC: (30, 73, 207),
+}
 # Mean prediction error +1.0 +- 2.0 D (planned less found) at 1 month, VanderVeen 2012, Arch
 # Ophthalmol 130:293.
 PREDICTION_ERROR = (1.0, 2.0)
@@ -41,9 +46,10 @@ class VirtualEye:
     def dioptres(self, on: date) -> float:
         return to_spectacle_plane(self.lens_plane(on))
 
-    def refract(self, on: date, random: Random) -> Observation:
+    def refract(self, on: date, random: Random, noise_factor: float = 1.0) -> Observation:
+        """A measurement; with a factor its noise is not what the forecast is told."""
         noise = noise_dioptres(on)
-        return Observation(on, self.dioptres(on) + random.gauss(0, noise), noise)
+        return Observation(on, self.dioptres(on) + random.gauss(0, noise_factor * noise), noise)
 
 
 def _log_age(on: date) -> float:
@@ -70,8 +76,8 @@ def prior(lens_status: LensStatus, age_at_surgery_days: int = 60) -> GrowthPrior
 
 
 def virtual_eye(lens_status: LensStatus, random: Random) -> VirtualEye:
-    quarter = random.randrange(4)
-    days = random.randint(SURGERY_DAYS[quarter], SURGERY_DAYS[quarter + 1])
+    ends = SURGERY_DAYS[lens_status]
+    days = random.randint(*random.choice(list(pairwise(ends))))
     surgery = BORN + timedelta(days=days)
     believed = prior(lens_status, days)
     if lens_status is LensStatus.PSEUDOPHAKIC:

@@ -12,6 +12,7 @@ from rehab.care.case import (
     Surgery,
 )
 from rehab.errors import RecordError
+from rehab.measures.fixation import Nystagmus
 
 IMPLANTS = (Procedure.LENS_REMOVAL_WITH_IMPLANT, Procedure.SECONDARY_IMPLANT)
 REMOVALS = (Procedure.LENS_REMOVAL, Procedure.LENS_REMOVAL_WITH_IMPLANT)
@@ -79,7 +80,8 @@ def check_surgery(case: Case, surgery: Surgery, today: date) -> None:
 def check_examination(case: Case, examination: Examination, today: date) -> None:
     """Raises RecordError when a finding contradicts the operations recorded."""
     _check_day(case, examination.on, today, "examination")
-    if not examination.findings and not examination.done and not examination.note:
+    seen = examination.findings or examination.done or examination.note
+    if not seen and examination.nystagmus is Nystagmus.UNKNOWN:
         raise RecordError(
             "the examination holds no finding.",
             where=case.child.number,

@@ -51,6 +51,11 @@ def test_a_finding_that_names_no_eye_is_refused(asel: Clinic) -> None:
     assert "'14' names no eye; write right=VALUE or left=VALUE" in said
 
 
+def test_nystagmus_alone_is_a_finding(asel: Clinic) -> None:
+    asel.say("exam add K-017 --on 2026-04-13 --nystagmus manifest")
+    assert _examinations(asel)[1]["nystagmus"] == "manifest"
+
+
 def test_an_examination_without_a_finding_is_refused(asel: Clinic) -> None:
     assert asel.refuse("exam add K-017 --on 2026-04-13") == (
         "K-017: the examination holds no finding. Give at least one, such as --pressure right=14."

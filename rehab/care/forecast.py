@@ -28,7 +28,7 @@ from rehab.measures.growth import (
 YOUNGEST_MONTHS, OLDEST_MONTHS = 1, 126
 LARGEST_DIOPTRES = 40.0
 DAYS_PER_YEAR = 365.25
-USUAL_BAND, FASTER_BAND = 0.80, 0.95
+USUAL_BAND = 0.80
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +88,21 @@ class Tolerance:
 
 
 @dataclass(frozen=True, slots=True)
-class Flag:
-    """A sentence for a clinician, and what it rests on."""
+class FasterShift:
+    """A refraction more myopic than earlier ones allowed: a sign of glaucoma until shown not."""
 
-    words: str
-    source: str
+    seen: Observation
+    expected_dioptres: float
+    lowest_dioptres: float
+
+    @property
+    def sentence(self) -> str:
+        return (
+            f"Refraction of {self.seen.spherical_equivalent_dioptres:+.2f} D on {self.seen.on}, "
+            f"where {self.expected_dioptres:+.2f} D was expected and no less than "
+            f"{self.lowest_dioptres:+.2f} D: the eye grows faster than its earlier refractions "
+            "say, check its pressure and disc."
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,21 +211,17 @@ def next_refraction(
     return latest
 
 
-def faster_than_expected(before: Forecast, seen: Observation) -> Flag | None:
-    """A flag when `seen` lies below the 95 % band that earlier refractions gave, noise included."""
+def faster_than_expected(before: Forecast, seen: Observation, level: float) -> FasterShift | None:
+    """A shift below the band of `level` that earlier refractions gave, which `before` is made of.
+
+    The band allows for the noise of `seen` too.
+    """
     expected, mean = before.at_lens_plane(seen.on), before.mean_dioptres(seen.on)
     noise = seen.noise_dioptres * lens_dioptres_per_dioptre(mean, before.optics)
     measured = NormalDist(expected.mean, sqrt(expected.variance + noise**2))
-    lowest = before.in_glasses(measured.inv_cdf((1 - FASTER_BAND) / 2), seen.on)
-    if seen.spherical_equivalent_dioptres >= lowest:
-        return None
-    return Flag(
-        f"Refraction {seen.spherical_equivalent_dioptres:+.2f} D on {seen.on}, where "
-        f"{mean:+.2f} D was expected and no less than "
-        f"{lowest:+.2f} D: it grows faster than its earlier "
-        "refractions say. Pressure check this week.",
-        "From memory (high): a myopic shift out of keeping with growth is a sign of glaucoma.",
-    )
+    lowest = before.in_glasses(measured.inv_cdf((1 - level) / 2), seen.on)
+    faster = seen.spherical_equivalent_dioptres < lowest
+    return FasterShift(seen, mean, lowest) if faster else None
 
 
 def _valid(born: date, observations: Iterable[Observation]) -> Iterable[Observation]:

@@ -181,13 +181,3 @@ def _fall(rates: Sequence[tuple[float, float]], from_years: float, to_years: flo
         fall += dioptres_a_year * max(0.0, min(until, to_years) - max(start, from_years))
         start = until
     return fall
-
-
-def start_for_plano_at_5_years(age_at_surgery_days: int) -> float:
-    """The refraction after an infant's implant that would have become plano at 5 years, on average.
-
-    A comment on a target that a surgeon recorded, never a proposal of an implant.
-    """
-    if not 28 <= age_at_surgery_days < 210:
-        raise _refusal(f"Surgery at {age_at_surgery_days} days is outside 28 to below 210 days.")
-    return 10.5 if age_at_surgery_days < 49 else 8.5

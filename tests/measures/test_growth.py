@@ -18,7 +18,6 @@ from rehab.measures.growth import (
     log_age,
     older_expected_dioptres,
     pseudophakic_shift,
-    start_for_plano_at_5_years,
     to_lens_plane,
     to_spectacle_plane,
 )
@@ -47,15 +46,6 @@ def test_the_published_totals_to_5_years_are_met_within_0_03_dioptres() -> None:
     # Weakley 2017: 8.97 D after surgery at 1 month, 7.22 D at 6 months.
     assert pseudophakic_shift(1, 5) == pytest.approx(8.97, abs=0.03)
     assert pseudophakic_shift(6, 5) == pytest.approx(7.22, abs=0.03)
-
-
-@pytest.mark.parametrize(("weeks", "start"), [(5, 10.5), (10, 8.5)])
-def test_the_start_for_plano_at_5_years_is_as_published(weeks: int, start: float) -> None:
-    # Weakley 2017, Ophthalmology 124:822, conclusion. The same follows from the trial's targets
-    # (+8.00, from 49 days +6.00: VanderVeen 2012) and its mean of -2.53 D at 5 years.
-    assert start_for_plano_at_5_years(weeks * 7) == start
-    trial_target = 8 if weeks * 7 < 49 else 6
-    assert start == pytest.approx(trial_target + 2.53, abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -148,8 +138,6 @@ def test_the_mean_fall_of_aphakic_eyes_is_as_published(
         (lambda: pseudophakic_shift(1, 5.1), "From 0.17 to 5.10 years is not a span within"),
         (lambda: aphakic_fall(3, 2), "From 3.00 to 2.00 years is not a span"),
         (lambda: aphakic_fall(3, 10.6), "not a span within 0.08 to 10.5 years"),
-        (lambda: start_for_plano_at_5_years(27), "27 days is outside 28 to below 210 days"),
-        (lambda: start_for_plano_at_5_years(210), "210 days is outside 28 to below 210 days"),
         (lambda: EyeOptics(cornea_dioptres=80), "A cornea of 80 is outside 35 to 60"),
         (lambda: EyeOptics(lens_position_mm=12), "A lens position of 12 is outside 2 to 7"),
         (lambda: EyeOptics(vertex_mm=-1), "A vertex distance of -1 is outside 0 to 20"),

@@ -111,8 +111,12 @@ def propose(facts: ReviewFacts, protocol: Protocol, today: date) -> Proposal:
     chain.cautions += [c for change in changes if change is not None for c in change.cautions]
     step = _within_the_day(_decide(facts, chain), facts, chain)
     looks = tuple(_looks(step, facts, chain))
-    if facts.state in WATCHING and step.action is Action.WATCH and not looks:
+    if step.action is Action.WATCH and not looks:
         step = replace(step, action=Action.END_WATCH)
+    elif not looks:
+        # Outside the ages of the review table nothing may run on unseen.
+        step = replace(step, action=Action.REFER)
+        looks = tuple(_looks(step, facts, chain))
     if step.action is Action.STOP:
         _tell_risk(facts, chain)
     return Proposal(

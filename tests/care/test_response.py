@@ -34,7 +34,7 @@ def test_two_hours_without_gain_for_six_weeks_go_up_to_six_hours() -> None:
     assert (raised.action, raised.minutes_per_day, raised.occluded_eye) == (
         Action.RAISE, 360, Eye.LEFT,
     )  # fmt: skip
-    assert raised.minutes_per_day * raised.days_per_week == 42 * 60
+    assert (raised.minutes_per_day or 0) * raised.days_per_week == 42 * 60
     assert "raise-to-6-hours" in rows(raised)
     # The better eye on 6 hours is looked at after 5 weeks, before the 10 weeks of the trial.
     assert raised.review_on == PLATEAU[-1].on + timedelta(weeks=5)
@@ -140,7 +140,7 @@ def test_one_line_at_one_visit_is_noted_and_repeated_without_a_stop() -> None:
 def test_what_the_family_tells_comes_before_the_dose(
     told: dict[str, Finding], action: Action, minutes: int
 ) -> None:
-    answer = proposed(review(*PLATEAU, **told))
+    answer = proposed(replace(review(*PLATEAU), **told))  # type: ignore[arg-type]
     assert (answer.action, answer.minutes_per_day) == (action, minutes)
 
 
@@ -310,6 +310,27 @@ def test_hours_beyond_the_waking_day_are_for_a_person() -> None:
     answer = proposed(tired)
     assert (answer.action, answer.minutes_per_day) == (Action.REFER, 420)
     assert "480 minutes a day are more than the 420 that the child is awake" in answer.to_decide
+
+
+def test_outside_the_ages_of_the_tables_a_person_decides_and_a_look_is_due() -> None:
+    grown = review(look(0, 0.5), look(6, 0.3), age_months=240)
+    answer = proposed(grown)
+    assert (answer.action, answer.minutes_per_day) == (Action.REFER, 120)
+    assert "age_months is 241, outside 0 to below 216" in answer.to_decide
+    assert answer.review_on == grown.review.on + timedelta(days=14)
+
+
+def test_an_infants_hours_by_age_go_on_by_fixation_with_a_caution() -> None:
+    """Fixation may continue a treatment, and changes no dose: its grades misjudge many (seen)."""
+
+    def fixing(week: int, grade: str) -> Look:
+        return Look(STARTS + timedelta(weeks=week), parse_acuity(grade), parse_acuity("CSM"))
+
+    by_age = review(fixing(0, "CSNM"), fixing(4, "CSM"), minutes=None, age_months=5)
+    worse = review(fixing(0, "CSM"), fixing(4, "CSNM"), minutes=None, age_months=5)
+    assert (proposed(by_age).action, proposed(by_age).minutes_per_day) == (Action.CONTINUE, None)
+    assert "confirm with gratings or letters" in proposed(by_age).cautions[0]
+    assert (proposed(worse).action, proposed(worse).minutes_per_day) == (Action.LOOK_AGAIN, None)
 
 
 BAD = [

@@ -24,6 +24,7 @@ from rehab.care.review_facts import Look, ReviewFacts
 from rehab.care.wear import awake_minutes
 from rehab.measures.fixation import Finding, Nystagmus
 from rehab.measures.sleep import share_of_waking_minutes, waking_hours
+from rehab.rules.domain import Value
 from rehab.rules.table import Outcome
 from tests.care.reviews import PROTOCOL, STARTS, child_of, letters, look, proposed, review, worn
 
@@ -59,12 +60,14 @@ def test_more_severe_never_starts_with_fewer_hours(laterality: str) -> None:
 
 @pytest.mark.parametrize("laterality", LATERALITIES)
 def test_no_dose_of_a_table_is_longer_than_the_waking_day(laterality: str) -> None:
-    for age, acuity in product(range(145), (0, 30, 64, 65, 130, 131, "unknown")):
+    acuities: tuple[int | str, ...] = (0, 30, 64, 65, 130, 131, "unknown")
+    actions = ("raise", "taper")
+    for age, acuity in product(range(145), acuities):
         awake = waking_hours(age) * 60
         first = start_minutes(laterality, age, acuity)
         assert first is None or first <= awake
-        for action, minutes in product(("raise", "taper"), range(0, 721, 15)):
-            asked = {
+        for action, minutes in product(actions, range(0, 721, 15)):
+            asked: dict[str, Value] = {
                 "action": action,
                 "laterality": laterality,
                 "age_months": age,

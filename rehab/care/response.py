@@ -222,7 +222,7 @@ def _looks(step: _Step, facts: ReviewFacts, chain: _Chain) -> Iterator[date]:
     if step.look_days is not None:
         yield chain.on + timedelta(days=step.look_days)
     if step.action in (Action.REFER, Action.LOOK_AGAIN, Action.CHANGE_METHOD):
-        repeat = chain.ask("repeat_test")
+        repeat = chain.ask("occlusion_repeat")
         if repeat is not None:
             yield chain.on + timedelta(days=repeat.number("within_days"))
     if step.action is Action.WATCH and facts.regimen.ends is not None:
@@ -256,7 +256,7 @@ def _every(answer: Answer) -> Step:
 
 
 def _tell_risk(facts: ReviewFacts, chain: _Chain) -> None:
-    risk = chain.ask("abrupt_stop_risk", current_minutes=facts.minutes_today)
+    risk = chain.ask("occlusion_stop_risk", current_minutes=facts.minutes_today)
     if risk is not None and risk.outcome is Outcome.THEN:
         chain.cautions.append(
             f"Stopped at once from this dose, {risk.number('relapse_percent')} % of children "

@@ -204,7 +204,7 @@ def expected_gain(
     worn_minutes: int, age_months: int, protocol: Protocol, on: date
 ) -> Expectation | Answer:
     """The published dose-response for `worn_minutes`, or the referral where none is published."""
-    answer = protocol.ask("dose_response", on, {"age_months": age_months})
+    answer = protocol.ask("occlusion_dose_response", on, {"age_months": age_months})
     if answer.outcome is not Outcome.THEN:
         return answer
     hours = worn_minutes / 60
@@ -246,7 +246,7 @@ def alternate_days(
     """
     laterality, age_months = asked
     answer = protocol.ask(
-        "alternate_days", on, {"laterality": laterality, "corrected_age_months": age_months}
+        "occlusion_alternate_days", on, {"laterality": laterality, "corrected_age_months": age_months}
     )
     if answer.outcome is not Outcome.THEN:
         return answer

@@ -251,12 +251,17 @@ def _log_age(born: date, on: date) -> float:
 
 
 def _check_age(born: date, on: date) -> None:
-    if not add_months(born, YOUNGEST_MONTHS) <= on <= add_months(born, OLDEST_MONTHS):
+    if not holds_on(born, on):
         raise _refusal(
             f"On {on} a child born {born} is outside 1 month to 10.5 years of age, "
             "for which the growth model was published.",
             "The fixed dates of the refraction table hold there.",
         )
+
+
+def holds_on(born: date, on: date) -> bool:
+    """Whether the child is 1 month to 10.5 years old, counted from birth also if born preterm."""
+    return add_months(born, YOUNGEST_MONTHS) <= on <= add_months(born, OLDEST_MONTHS)
 
 
 def _check_power(dioptres: float) -> None:

@@ -49,6 +49,12 @@ def _shift_a_year(eyes: Sequence[VirtualEye], start: float | None, end: float) -
     return lost / sum((_at(end) - day).days / 365.25 for _, day in spans)
 
 
+WHY = """\
+  Why the slopes differ: a logarithm bends slowly, the published lines break at 1.5 years; no
+  one rate meets both. The published aphakic slopes end near +12 D, the medians at +10.38 D, in
+  the 30 of 57 eyes still aphakic. Nothing was tuned."""
+
+
 def published() -> None:
     print(f"Virtual cohorts ({COHORT} eyes each) against what was published")
     eyes = cohort(PSEUDOPHAKIC, COHORT)
@@ -111,47 +117,6 @@ def faster_eye(status: LensStatus, random: Random) -> VirtualEye:
     """An eye with the rate of Lambert 2016, glaucoma included."""
     eye = virtual_eye(status, random)
     return replace(eye, rate_dioptres=random.gauss(*((18, 11), (19, 9))[status is PSEUDOPHAKIC]))
-
-
-WHY = """\
-  Why the slopes differ: a logarithm bends slowly, the published lines break at 1.5 years; no
-  one rate meets both. The published aphakic slopes end near +12 D, the medians at +10.38 D, in
-  the 30 of 57 eyes still aphakic. Nothing was tuned."""
-
-
-@dataclass(frozen=True, slots=True)
-class BrokenLineEye(VirtualEye):
-    """An eye that follows the published straight pieces instead of the logarithm."""
-
-    pace: float = 1.0
-
-    def lens_plane(self, on: date) -> float:
-        mean_fall = pseudophakic_fall if self.lens_status is PSEUDOPHAKIC else aphakic_fall
-        ages = [(day - BORN).days / 365.25 for day in (self.start, on)]
-        return to_lens_plane(self.start_dioptres - self.pace * mean_fall(*ages))
-
-
-def broken_line_eye(status: LensStatus, random: Random) -> VirtualEye:
-    eye = virtual_eye(status, random)
-    # The spread of the pace is that of the published refractions at 5 years, less that at first.
-    pace = random.gauss(1, 0.57)
-    return BrokenLineEye(
-        status, eye.surgery, eye.start, eye.start_dioptres, eye.rate_dioptres, pace
-    )
-
-
-def faster_eye(status: LensStatus, random: Random) -> VirtualEye:
-    """An eye with the rate of Lambert 2016, glaucoma included."""
-    eye = virtual_eye(status, random)
-    return replace(eye, rate_dioptres=random.gauss(*((18, 11), (19, 9))[status is PSEUDOPHAKIC]))
-
-
-def _why() -> None:
-    print(
-        "  Why the slopes differ: a logarithm bends slowly, the published lines break at 1.5 years;\n"
-        "  no one rate meets both. The published aphakic slopes end near +12 D, the medians at +10.38\n"
-        "  D, in the 30 of 57 eyes still aphakic. Nothing was tuned."
-    )
 
 
 def calibration() -> None:

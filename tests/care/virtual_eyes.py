@@ -71,7 +71,7 @@ def prior(lens_status: LensStatus, age_at_surgery_days: int = 60) -> GrowthPrior
     return GrowthPrior(
         answer.number("rate_tenths") / 10,
         answer.number("deviation_tenths") / 10,
-        answer.because.source,
+        answer.because.citation,
     )
 
 

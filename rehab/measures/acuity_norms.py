@@ -102,3 +102,20 @@ def grating_norm(age_months: int) -> GratingNorm | None:
 def referral_line(age_months: int) -> ReferralLine | None:
     """The screening line at that age; None where none is cited here."""
     return next((r for r in REFERRAL_LINES if r.from_months <= age_months < r.below_months), None)
+
+
+# Birch 2009, J AAPOS 13:67: 37 infants with dense cataracts of both eyes, acuity at 5 years or
+# later. One line lost for 3 weeks of waiting to week 14, then 0.6 logMAR to week 31. That the two
+# lines meet at week 14 is derived.
+TURN_WEEKS, LAST_WEEKS, MEAN_AFTER_TURN_HUNDREDTHS = 14, 31, 60
+
+
+def mean_after_bilateral_surgery_hundredths(age_at_surgery_weeks: int) -> int | None:
+    """The group's mean, in hundredths of a logMAR; a background for teaching, no child's outlook.
+
+    None after the oldest age of the group.
+    """
+    if not 0 <= age_at_surgery_weeks <= LAST_WEEKS:
+        return None
+    weeks_early = max(0, TURN_WEEKS - age_at_surgery_weeks)
+    return round(MEAN_AFTER_TURN_HUNDREDTHS - weeks_early * 10 / 3)

@@ -3,7 +3,13 @@
 import pytest
 
 from rehab.measures.acuity import parse_acuity
-from rehab.measures.acuity_norms import Standing, grating_norm, letter_norm, referral_line
+from rehab.measures.acuity_norms import (
+    Standing,
+    grating_norm,
+    letter_norm,
+    mean_after_bilateral_surgery_hundredths,
+    referral_line,
+)
 
 
 @pytest.mark.parametrize(
@@ -43,3 +49,20 @@ def test_a_child_of_40_months_who_sees_20_63_is_below_the_referral_line() -> Non
     assert line is not None
     assert seen is not None
     assert seen > line.poorest_pass_hundredths == parse_acuity("20/50").logmar_hundredths
+
+
+@pytest.mark.parametrize(
+    ("weeks", "hundredths"),
+    # Birch 2009, J AAPOS 13:67, both eyes dense: 20/80 from week 14; earlier weeks are derived.
+    [(4, 27), (8, 40), (14, 60), (20, 60), (31, 60), (32, None), (-1, None)],
+)
+def test_mean_acuity_by_week_of_surgery_of_both_eyes(weeks: int, hundredths: int | None) -> None:
+    assert mean_after_bilateral_surgery_hundredths(weeks) == hundredths
+
+
+def test_both_eyes_at_20_60_are_below_the_line_for_3_years() -> None:
+    # American Academy of Ophthalmology, amblyopia: both eyes poorer than 20/50 at 3 years or less.
+    line, seen = referral_line(36), parse_acuity("20/60").logmar_hundredths
+    assert line is not None
+    assert seen is not None
+    assert seen > line.poorest_pass_hundredths

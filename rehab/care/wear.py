@@ -246,7 +246,9 @@ def alternate_days(
     """
     laterality, age_months = asked
     answer = protocol.ask(
-        "occlusion_alternate_days", on, {"laterality": laterality, "corrected_age_months": age_months}
+        "occlusion_alternate_days",
+        on,
+        {"laterality": laterality, "corrected_age_months": age_months},
     )
     if answer.outcome is not Outcome.THEN:
         return answer

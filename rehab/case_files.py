@@ -64,20 +64,21 @@ def read_cases(path: Path) -> CaseFile:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
     except tomllib.TOMLDecodeError as error:
         raise RecordError(f"{error}.", where=path.name, do="Correct the file.") from None
-    if "today" not in content:
-        raise RecordError("today is missing.", where=path.name, do="Correct the file.")
-    return CaseFile(
-        content["today"], tuple(_told(raw, path.name) for raw in content.get("child", []))
-    )
+    try:
+        _only(content, {"today", "child"})
+        today = _day(content, "today")
+    except RecordError as error:
+        raise RecordError(error.what, where=path.name, do=error.do) from None
+    return CaseFile(today, tuple(_told(raw, path.name) for raw in content.get("child", [])))
 
 
 def case_from(raw: Mapping[str, Any]) -> Case:
     """The case of one [[child]] table."""
     _only(raw, CHILD)
     child = Child(
-        number=raw["number"],
-        name=raw["name"],
-        date_of_birth=raw["born"],
+        number=_needed(raw, "number"),
+        name=_needed(raw, "name"),
+        date_of_birth=_day(raw, "born"),
         **{key: raw[key] for key in ("gestation_weeks", "language", "phone") if key in raw},
     )
     return case_of(
@@ -108,10 +109,6 @@ def _told(raw: Mapping[str, Any], file: str) -> Told:
     where = f"{file}, child {raw.get('number', 'without a number')}"
     try:
         return Told(case_from(raw), raw.get("story", ""))
-    except KeyError as error:
-        raise RecordError(
-            f"{error.args[0]} is missing.", where=where, do="Correct the file."
-        ) from None
     except RehabError as error:
         raise RecordError(error.what, where=where, do=error.do) from None
 
@@ -162,10 +159,10 @@ def _regimen(raw: Mapping[str, Any], key: str) -> Regimen:
         method=_word(Method, raw, "method", "patch"),
         minutes_per_day=raw.get("minutes_per_day"),
         days_per_week=raw.get("days_per_week", 7),
-        starts=raw["starts"],
-        prescriber=raw["who"],
+        starts=_day(raw, "starts"),
+        prescriber=_needed(raw, "who"),
         reason=raw.get("why", ""),
-        ends=raw.get("ends"),
+        ends=_day(raw, "ends") if "ends" in raw else None,
     )
 
 
@@ -173,20 +170,33 @@ def _ending(raw: Mapping[str, Any] | None) -> Ending | None:
     if raw is None:
         return None
     _only(raw, {"kind", "on", "note"})
-    return Ending(_word(EndingKind, raw, "kind"), raw["on"], raw.get("note", ""))
+    return Ending(_word(EndingKind, raw, "kind"), _day(raw, "on"), raw.get("note", ""))
 
 
 def _word(vocabulary: Any, raw: Mapping[str, Any], key: str, default: str | None = None) -> Any:
-    return read_word(vocabulary, raw[key] if default is None else raw.get(key, default), key)
+    return read_word(
+        vocabulary, _needed(raw, key) if default is None else raw.get(key, default), key
+    )
 
 
 def _items(raw: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]:
-    items: Sequence[Mapping[str, Any]] = sorted(raw.get(key, []), key=_day_of)
+    day = "starts" if key == "occlusion" else "on"
+    items: Sequence[Mapping[str, Any]] = sorted(raw.get(key, []), key=lambda i: _day(i, day))
     return items
 
 
-def _day_of(raw: Mapping[str, Any]) -> date:
-    day: date = raw["on"] if "on" in raw else raw["starts"]
+def _needed(raw: Mapping[str, Any], key: str) -> Any:
+    if key not in raw:
+        raise RecordError(f"{key} is missing.", do="Correct the file.")
+    return raw[key]
+
+
+def _day(raw: Mapping[str, Any], key: str) -> date:
+    day = _needed(raw, key)
+    if type(day) is not date:
+        raise RecordError(
+            f"{key} is {day!r}, not a day.", do=f"Write {key} = 2026-11-23, without quotes."
+        )
     return day
 
 

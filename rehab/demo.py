@@ -47,20 +47,26 @@ def make_clinic(home: Path, clinic_file: Path) -> str:
 
 
 def run_demo(out: Path, today: date | None, told: Callable[[str], None]) -> Made:
-    """Fill the folder `out`; raises RehabError when it is not empty."""
+    """Fill the folder `out`; raises RehabError when it is not empty or the records are newer."""
     if out.exists() and any(out.iterdir()):
         raise RehabError(
             "this folder is not empty.", where=str(out), do="Choose a new one, or empty it."
         )
     cases = demo_cases()
     day = today or cases.today
+    if day < cases.today:
+        raise RehabError(
+            f"the invented records go up to {cases.today}, so no plan can stand on {day}.",
+            where="demo",
+            do="Leave out --today, or give a later day.",
+        )
     try:
         make_clinic(out / "clinic", shipped("demo_data") / CLINIC_FILE)
         desk = open_desk(read_settings(out / "clinic"))
         stamp = Stamp("demo", datetime(day.year, day.month, day.day, tzinfo=UTC), "invented data")
         with closing(desk.store):
             for child in cases.told:
-                register(desk, child.case, today=max(day, cases.today), stamp=stamp)
+                register(desk, child.case, today=day, stamp=stamp)
             return _write_all(desk, cases, out, day, told)
     except BaseException:
         shutil.rmtree(out, ignore_errors=True)

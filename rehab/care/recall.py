@@ -11,6 +11,7 @@ from rehab.care.problems import ProblemKind
 from rehab.rules.protocol import Because, Protocol
 
 URGENCY = "recall_urgency"
+CONTACT = {1: "TODAY", 2: "this week", 3: "before the window closes"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,8 @@ from rehab.cli.output import because_json, day, plan_json, print_columns, print_
 from rehab.errors import RecordError
 from rehab.rules.protocol import Because
 
+BOOKED = "no rule asks for it: a person booked this day"
+
 
 @click.group()
 def plan() -> None:
@@ -51,19 +53,19 @@ def why(home: Path | None, number: str, on: date, today: date, as_json: bool) ->
     """
     opened = desk(home)
     made = workflow.plan_of(opened, opened.store.case(number), today=today)
-    reasons = list(_reasons(made, on))
-    if not reasons:
+    found = list(reasons(made, on))
+    if not found:
         raise RecordError(
             f"nothing in the plan falls on {on}.",
             where=number,
             do=f"See its dates with: rehab plan show {number}",
         )
     if as_json:
-        print_json([{"what": what, "because": because_json(because)} for what, because in reasons])
+        print_json([{"what": what, "because": because_json(because)} for what, because in found])
         return
-    for what, because in reasons:
+    for what, because in found:
         click.echo(what)
-        for line in explained(because):
+        for line in explained(because) if because else (BOOKED,):
             click.echo(f"    {line}")
 
 
@@ -93,7 +95,8 @@ def refresh(home: Path | None, number: str | None, everyone: bool, today: date) 
 def explained(because: Because) -> Iterator[str]:
     """The lines that let a reader check an answer against its source."""
     yield f"decision  {because.decision}, edition {because.edition}, row {because.row}"
-    yield f"counted   {because.counted}"
+    if because.counted:
+        yield f"counted   {because.counted}"
     facts = ", ".join(f"{words(name)} {value}" for name, value in because.facts)
     yield f"facts     {facts or 'none needed'}"
     seen = "" if because.seen or because.source == "assumption" else " (figure from memory)"
@@ -101,8 +104,8 @@ def explained(because: Because) -> Iterator[str]:
     yield f"place     {because.at}"
 
 
-def _reasons(made: Plan, on: date) -> Iterator[tuple[str, Because]]:
-    """Every check, visit and span that names the day `on`."""
+def reasons(made: Plan, on: date) -> Iterator[tuple[str, Because | None]]:
+    """Every check, visit and span that names the day `on`; no rule where only a booking does."""
     visiting = {c.key for v in made.visits if on in (v.on, v.earliest, v.latest) for c in v.checks}
     for check in made.checks:
         if check.key in visiting or on in (check.earliest, check.target, check.latest, check.by):
@@ -111,6 +114,9 @@ def _reasons(made: Plan, on: date) -> Iterator[tuple[str, Because]]:
                 f"best {check.target} ({check.status})",
                 check.because,
             )
+    for visit in made.visits:
+        if visit.on == on and not visit.checks:
+            yield "booked visit, on which no check falls due", None
     for span in made.occlusion:
         if span.start <= on < span.until or on == span.until:
             said = "accepted" if span.accepted else "proposed"
@@ -151,7 +157,8 @@ def _print_plan(made: Plan) -> None:
             )
             for c in overdue
         )
-    if made.occlusion:
+    ahead = [span for span in made.occlusion if span.until > made.today]
+    if ahead:
         click.echo("\nOCCLUSION")
         print_columns(
             (
@@ -160,8 +167,7 @@ def _print_plan(made: Plan) -> None:
                 f"{s.hours_per_day:g} h a day",
                 "accepted" if s.accepted else "PROPOSED, not accepted",
             )
-            for s in made.occlusion
-            if s.until > made.today
+            for s in ahead
         )
     if made.problems:
         click.echo("\nFOR A PERSON TO SETTLE")

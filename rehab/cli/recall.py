@@ -6,12 +6,11 @@ from pathlib import Path
 import click
 
 from rehab import workflow
+from rehab.care.recall import CONTACT
 from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import because_json, print_columns, print_json
 from rehab.recall_files import recall_csv
 from rehab.whole_files import write_whole
-
-WHEN = {1: "TODAY", 2: "this week", 3: "before the window closes"}
 
 
 @click.group()
@@ -62,7 +61,7 @@ def list_recall(
     else:
         print_columns(
             (
-                (WHEN[line.urgency], line.child.number, line.child.name, line.child.phone,
+                (CONTACT[line.urgency], line.child.number, line.child.name, line.child.phone,
                  "; ".join(line.reasons))
                 for line in lines
             ),

@@ -49,7 +49,8 @@ def _moved(
     meridians = (before.sphere_quarters, before.sphere_quarters + before.cylinder_quarters)
     first, second = (quarters / 4 / (1 + signed_mm * quarters / 4000) for quarters in meridians)
     left_alone = any(abs(quarters) < NO_VERTEX_EFFECT_BELOW_QUARTERS for quarters in meridians)
-    return Moved(lens, (first, second), (_ROUNDED, _LEFT_ALONE) if left_alone else (_ROUNDED,))
+    notes = (*before.notes, _ROUNDED, *((_LEFT_ALONE,) if left_alone else ()))
+    return Moved(lens, (first, second), notes)
 
 
 @dataclass(frozen=True, slots=True)

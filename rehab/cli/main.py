@@ -18,6 +18,7 @@ NOUNS = {
     "appointment": ("rehab.cli.appointment", "Book a visit and record what became of it."),
     "occlusion": ("rehab.cli.occlusion", "Accept or stop occlusion."),
     "plan": ("rehab.cli.plan", "See what falls due, and why."),
+    "measure": ("rehab.cli.measure", "Convert and judge one measurement, with its source."),
     "protocol": ("rehab.cli.protocol", "Read, prove and question the decision tables."),
     "calendar": ("rehab.cli.calendar", "Write a family's calendar file."),
     "letter": ("rehab.cli.letter", "Write letters."),

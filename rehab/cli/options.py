@@ -9,8 +9,12 @@ from typing import Any, TypeVar
 import click
 
 from rehab.care.case import Eye
-from rehab.settings import read_settings
+from rehab.errors import MeasureError
+from rehab.measures.age_text import Age, parse_age
+from rehab.rules.protocol import Protocol
+from rehab.settings import TABLES_FOLDER, read_home, read_settings
 from rehab.store.store import Stamp
+from rehab.table_files import read_protocol
 from rehab.workflow import Desk, open_desk
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -100,6 +104,20 @@ def json_option(command: Command) -> Command:
     return click.option("--json", "as_json", is_flag=True, help="Print JSON.")(command)
 
 
+def aged(command: Command) -> Command:
+    """Gives `command` an age in either of two ways, for `read_age`."""
+    said = click.option("--age", help='With its unit, such as 7y, 9m, 5w, 35d or "11.9 months".')
+    return said(click.option("--age-months", type=int, help="In completed months.")(command))
+
+
+def read_age(age: str | None, age_months: int | None) -> Age:
+    if (age is None) == (age_months is None):
+        raise MeasureError(
+            "one age is needed.", where="age", do="Give --age 7y or --age-months 9, not both."
+        )
+    return parse_age(age if age is not None else f"{age_months} months")
+
+
 def stamped(command: Callable[..., None]) -> Callable[..., None]:
     """Gives `command` a stamp of who records, and why; every change keeps both."""
     return _stamped(command, click.option("--why", default="", help="Why, in your own words."))
@@ -123,6 +141,11 @@ def _stamped(
         command(*args, stamp=Stamp(by=who, at=datetime.now(UTC), reason=why), **given)
 
     return who(why(with_stamp))
+
+
+def tables_in_force(home: Path | None) -> Protocol:
+    """The decision tables, which can be asked before there is a clinic."""
+    return read_protocol(read_home(home) / TABLES_FOLDER)
 
 
 def desk(home: Path | None) -> Desk:

@@ -17,6 +17,7 @@ from rehab.measures.eye_size import write_axial_length, write_corneal_diameter
 from rehab.measures.fixation import write_fixation
 from rehab.measures.refraction import write_power, write_refraction
 from rehab.rules.protocol import Because
+from rehab.rules.table import ASSUMPTION
 
 Json = dict[str, Any]
 
@@ -61,6 +62,12 @@ def because_json(because: Because | None) -> Json | None:
         "facts": dict(because.facts),
         "counted": because.counted,
     }
+
+
+def rests_on(because: Because) -> str:
+    """The source of an answer and the place in it, in one line."""
+    memory = "" if because.seen or because.source == ASSUMPTION else " (figure from memory)"
+    return f"Source: {because.citation.rstrip('.')}{memory}; {because.at}."
 
 
 def check_json(check: Check) -> Json:

@@ -20,7 +20,9 @@ STORY = (
     "init", "child add", "child list", "child show", "surgery add", "exam add",
     "plan show", "plan why", "plan refresh", "occlusion accept", "appointment book",
     "appointment outcome", "recall list", "calendar export", "letter family", "occlusion stop",
-    "child end", "protocol list", "protocol show", "protocol check", "protocol ask", "demo",
+    "child end", "measure acuity", "measure vertex", "measure contact-lens", "measure near",
+    "measure target", "measure pressure", "measure cornea", "measure axial-length",
+    "protocol list", "protocol show", "protocol check", "protocol ask", "demo",
 )  # fmt: skip
 
 

@@ -91,7 +91,7 @@ def _write_all(
                 family_letter(plan, desk.settings.clinic).encode(),
             )
         lines.append(Line(plan, child.story, active))
-        told(f"{number}  {child.story}")
+        told(f"{number}  {child.story.partition(':')[0].rstrip('.')}.")
     to_contact = recall(desk, today=today, by=today + timedelta(days=RECALL_DAYS))
     write_whole(out / "recall.csv", recall_csv(to_contact))
     write_whole(

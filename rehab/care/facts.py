@@ -6,7 +6,7 @@ from datetime import date
 
 from rehab.care.case import Case, Cataract, Correction, Examination, Eye, EyeFindings, LensStatus
 from rehab.care.history import lens_removal, lens_status, surgeries_of
-from rehab.measures.acuity import Acuity
+from rehab.measures.acuity import Acuity, AcuityKind
 from rehab.measures.acuity_change import logmar_difference_hundredths
 from rehab.measures.dates import completed_months, corrected_birth
 from rehab.measures.fixation import Finding, Nystagmus
@@ -158,13 +158,15 @@ def _age_at_surgery_days(moment: Moment) -> int:
 
 
 def _weaker_eye_hundredths(moment: Moment) -> Value:
-    latest = latest_findings(
-        moment.case, moment.eye, lambda f: any(a.logmar is not None for a in f.acuities)
-    )
-    if latest is None:
-        return UNKNOWN
-    measured = [a.logmar for a in latest[1].acuities if a.logmar is not None]
-    return round(max(measured) * 100)
+    """The last acuity by optotypes: the trials that give hours used no gratings."""
+
+    def optotypes(found: EyeFindings) -> list[float]:
+        return [
+            a.logmar for a in found.acuities if a.kind is AcuityKind.OPTOTYPE and a.logmar is not None
+        ]
+
+    latest = latest_findings(moment.case, moment.eye, lambda f: bool(optotypes(f)))
+    return round(max(optotypes(latest[1])) * 100) if latest else UNKNOWN
 
 
 def _sutures(moment: Moment) -> str:

@@ -62,6 +62,7 @@ def _recall(case: Case, plan: Plan, protocol: Protocol, today: date, by: date) -
     reasons = tuple(_reasons(case, plan, missed, today, by))
     if not reasons:
         return None
+    unbooked = [visit for visit in plan.visits if not visit.booked and visit.checks]
     days_overdue = max(((today - check.latest).days for check in late), default=0)
     operated = case.surgeries and case.surgeries[-1].on <= today
     answer = protocol.ask(
@@ -73,9 +74,9 @@ def _recall(case: Case, plan: Plan, protocol: Protocol, today: date, by: date) -
             else NOT_OPERATED,
             "days_overdue": days_overdue,
             "times_not_brought": len(missed),
+            "days_left": (unbooked[0].latest - today).days if unbooked else "no visit",
         },
     )
-    unbooked = [visit for visit in plan.visits if not visit.booked]
     return Recall(
         case.child,
         answer.number("urgency"),

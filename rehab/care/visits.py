@@ -78,7 +78,8 @@ def plan_visits(
     for wish, check in wished:
         trips[_nearest(chosen, wish)].append((wish, check))
     kept = frozenset(booked)
-    return tuple(_visit(day, trips[day], day in kept) for day in chosen), tuple(shut_out)
+    visits = (_visit(day, trips[day], day in kept, usable) for day in chosen)
+    return tuple(visits), tuple(shut_out)
 
 
 def _nearest(chosen: Sequence[date], wish: Wish) -> date:
@@ -86,11 +87,15 @@ def _nearest(chosen: Sequence[date], wish: Wish) -> date:
     return min(inside, key=lambda day: abs((day - wish.target).days))
 
 
-def _visit(on: date, settled: Sequence[tuple[Wish, Check]], booked: bool) -> Visit:
+def _visit(
+    on: date, settled: Sequence[tuple[Wish, Check]], booked: bool, usable: Sequence[date]
+) -> Visit:
+    earliest = max((wish.earliest for wish, _ in settled), default=on)
+    latest = min((wish.latest for wish, _ in settled), default=on)
     return Visit(
         on,
-        max((wish.earliest for wish, _ in settled), default=on),
-        min((wish.latest for wish, _ in settled), default=on),
+        usable[bisect_left(usable, earliest)],
+        usable[bisect_right(usable, latest) - 1],
         tuple(check for _, check in settled),
         booked,
     )

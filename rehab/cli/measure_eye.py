@@ -18,6 +18,7 @@ from rehab.care.targets import Published, comment, published_targets, weaker_imp
 from rehab.cli.options import aged, json_option, read_age, tables_in_force, today_option
 from rehab.cli.output import Json, because_json, print_columns, print_json, rests_on
 from rehab.errors import MeasureError
+from rehab.measures.eye_norms import usual_axial_lengths
 from rehab.measures.eye_size import (
     parse_axial_length,
     parse_corneal_diameter,
@@ -171,13 +172,22 @@ def axial_length(
     Example: rehab measure axial-length 17.4 --age-months 4
     """
     hundredths = parse_axial_length(length)
-    asked = {"age_months": read_age(age, age_months).months}
-    answer = tables_in_force(home).ask("microphthalmos", today, asked)
+    at = read_age(age, age_months)
+    answer = tables_in_force(home).ask("microphthalmos", today, {"age_months": at.months})
     said = small_eye_sentence(hundredths, answer) or "It is not small for this age."
-    _judged(as_json, f"{write_axial_length(hundredths)}.", ((answer, said),))
+    usual = tuple(
+        (f"Mean of {one.whose} without cataract: {one.millimetres:.2f} mm.", one.source)
+        for one in usual_axial_lengths(at.days)
+    )
+    _judged(as_json, f"{write_axial_length(hundredths)}.", ((answer, said),), usual)
 
 
-def _judged(as_json: bool, read: str, judged: Iterable[tuple[Answer, str]]) -> None:
+def _judged(
+    as_json: bool,
+    read: str,
+    judged: Iterable[tuple[Answer, str]],
+    beside: Iterable[tuple[str, str]] = (),
+) -> None:
     if as_json:
         print_json(
             {
@@ -191,9 +201,12 @@ def _judged(as_json: bool, read: str, judged: Iterable[tuple[Answer, str]]) -> N
                     }
                     for answer, said in judged
                 ],
+                "beside": [{"says": said, "source": source} for said, source in beside],
             }
         )
         return
     for answer, said in judged:
         click.echo(f"{read} {said}")
         click.echo(rests_on(answer.because))
+    for said, source in beside:
+        click.echo(f"{said} Source: {source}.")

@@ -190,6 +190,15 @@ def test_an_axial_length_is_judged_by_age(bench: Clinic, age: str, limit: str) -
     assert "It is not small for this age." in bench.say("measure axial-length 19.0 --age 4m")
 
 
+def test_an_axial_length_stands_beside_the_means_of_its_age(bench: Clinic) -> None:
+    # Pennie 2001, Vision Res 41:2799: 19.64 mm at 26 weeks.
+    said = bench.say("measure axial-length 19.0 --age 26w")
+    assert "Mean of infants without cataract: 19.64 mm. Source: Pennie 2001" in said
+    beside = asked(bench, "axial-length 19.0 --age 26w")["beside"]
+    assert [one["says"].split()[2] for one in beside] == ["infants", "boys", "girls"]
+    assert asked(bench, "axial-length 19.0 --age 10y")["beside"] == []
+
+
 def test_near_plus_goes_on_top_of_the_distance(bench: Clinic) -> None:
     # Ram and Brar 2007: 3 D, at school as bifocals.
     said = bench.say("measure near --wears glasses --age 5y --refraction +2.25/-2.25x175")

@@ -122,7 +122,7 @@ def _surgery(raw: Mapping[str, Any], key: str) -> Surgery:
         _word(Procedure, raw, "procedure"),
         _word(Sutures, raw, "sutures", "unknown"),
         _word(Cause, raw, "cause", "unknown"),
-        parse_target(raw["target"]) if "target" in raw else None,
+        parse_target(str(raw["target"])) if "target" in raw else None,
     )
 
 

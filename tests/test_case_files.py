@@ -125,3 +125,23 @@ appointment = [{ on = 2026-12-01 }, { on = 2026-06-02, outcome = "was not brough
         (date(2026, 6, 2), Outcome.WAS_NOT_BROUGHT),
         (date(2026, 12, 1), Outcome.BOOKED),
     ]
+
+
+def test_the_size_of_an_eye_and_the_target_of_an_implant_are_read(tmp_path: Path) -> None:
+    file = tmp_path / "children.toml"
+    file.write_text(
+        CHILD
+        + """
+exam = [{ on = 2026-03-30, right = { corneal_diameter = "9.8", axial_length = "17.42 mm" } }]
+[[child.surgery]]
+on = 2026-03-30
+eye = "right"
+procedure = "lens removal with implant"
+target = "+8.00"
+""",
+        encoding="utf-8",
+    )
+    (told,) = read_cases(file).told
+    found = told.case.examinations[0].of(Eye.RIGHT)
+    assert (found.corneal_diameter_tenths_mm, found.axial_length_hundredths_mm) == (98, 1742)
+    assert told.case.surgeries[0].target_quarters == 32

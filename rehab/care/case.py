@@ -87,6 +87,7 @@ class CheckKind(StrEnum):
     SECOND_EYE = "second_eye_planning"
     OCCLUSION = "occlusion_review"
     WATCH = "watch_after_stopping"
+    GLASSES = "glasses_review"
 
 
 class Method(StrEnum):

@@ -22,7 +22,14 @@ from rehab.care.case import (
     Regimen,
     VisualAxis,
 )
-from rehab.care.facts import Moment, cataract, correction_since, facts
+from rehab.care.facts import (
+    Moment,
+    affected_eyes,
+    cataract,
+    correction_since,
+    facts,
+    weaker_eye,
+)
 from rehab.care.history import lens_removal, lens_status, surgeries_of
 from rehab.care.occlusion import minutes_on
 from rehab.care.problems import Problem, ProblemKind, referral
@@ -103,6 +110,7 @@ def settles(examination: Examination) -> Iterator[tuple[CheckKind, Eye]]:
         if found.acuities or found.fixation != Fixation():
             yield CheckKind.OCCLUSION, found.eye
             yield CheckKind.WATCH, found.eye
+            yield CheckKind.GLASSES, found.eye
 
 
 def series_of(case: Case, today: date) -> Iterator[Series]:
@@ -130,6 +138,11 @@ def series_of(case: Case, today: date) -> Iterator[Series]:
         if first is not None:
             at = f"{first.procedure} of the {first.eye} eye on {first.on}"
             yield Series(CheckKind.SECOND_EYE, first.eye.fellow, first.on, at)
+    weaker = weaker_eye(case)
+    if weaker is not None and not affected_eyes(case) and not case.regimens:
+        worn, since = correction_since(case, weaker)
+        if worn is Correction.GLASSES and since is not None:
+            yield Series(CheckKind.GLASSES, weaker, since, f"glasses worn since {since}")
     yield from _occlusion_series(case, today)
 
 

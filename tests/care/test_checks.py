@@ -148,3 +148,19 @@ def test_checks_hold_together_whatever_the_attendance(
         assert (check.status is Status.OVERDUE) == (check.latest < today)
         assert BORN < check.target < plan.horizon
         assert check.because.counted
+
+
+def test_glasses_first_means_a_look_every_six_weeks_and_then_every_three_months() -> None:
+    """MOTAS design, Br J Ophthalmol 2002;86:915-919, seen; 3-monthly from a hospital leaflet, seen."""
+    fitted = date(2026, 3, 2)
+    exam = {
+        "on": fitted,
+        "test": "crowded letters",
+        "right": {"acuity": "20/63", "wears": "glasses", "cataract": "none"},
+        "left": {"acuity": "20/20", "wears": "glasses", "cataract": "none"},
+    }
+    case = child(born=date(2021, 4, 1), exam=[exam])
+    looks = of(plan_for(case, fitted, 12), CheckKind.GLASSES)
+    assert [(check.target - fitted).days for check in looks[:3]] == [42, 84, 126]
+    assert looks[3].target == date(2026, 10, 6)
+    assert {check.eye for check in looks} == {Eye.RIGHT}

@@ -22,6 +22,7 @@ from rehab.care.case import (
     Regimen,
     VisualAxis,
 )
+from rehab.care.eye_forecast import dating
 from rehab.care.facts import (
     Moment,
     affected_eyes,
@@ -183,6 +184,9 @@ def _walk(
 ) -> Iterator[Check | Problem]:
     reached = last = series.anchor
     caught_up: date | None = None
+    expected = None
+    if series.kind is CheckKind.REFRACTION:
+        expected = dating(Moment(case, series.eye, span.today, series.anchor, protocol))
     ordinal = 0
     while True:
         moment = Moment(case, series.eye, reached, series.anchor, protocol)
@@ -196,10 +200,13 @@ def _walk(
             yield referral(answer, series.eye, reached)
         if answer.outcome is not Outcome.THEN:
             return
+        dated = expected if _is_routine(answer) else None
         from_last = answer.word("counted_from") == "last"
         target, counted = _next_date(case, series, answer, reached, last)
         early, late, width = _window(protocol, reached, target)
         earliest, latest = target - early, target + late
+        if dated is not None:
+            earliest = min(earliest, target - _early_limit(protocol, reached))
         if target >= span.horizon:
             return
         ordinal += 1
@@ -211,6 +218,11 @@ def _walk(
             last = max(last, settled)
             reached = settled if from_last else target
             continue
+        if dated is not None and last == dated.last_on:
+            target, forecast_says = dated.next_between(max(earliest, last), latest)
+            early, late, width = _window(protocol, last, target)
+            earliest, latest = target - early, min(latest, target + late)
+            counted = f"{forecast_says}; by its table {counted}"
         because = replace(answer.because, counted=f"{counted}; {width}")
         check = _check(case, series, ordinal, (earliest, target, latest), because, protocol, span)
         yield check
@@ -225,6 +237,15 @@ def _ask(series: Series, moment: Moment) -> Answer:
     if series.regimen is not None:
         asked["minutes_per_day"] = minutes_on(series.regimen, moment)
     return moment.protocol.ask(series.kind, moment.on, asked)
+
+
+def _is_routine(answer: Answer) -> bool:
+    """Whether a row's dates recur, so that a forecast may move them; the first weeks are fixed."""
+    return answer.word("unit") == "months" and answer.number("every") > 1
+
+
+def _early_limit(protocol: Protocol, on: date) -> timedelta:
+    return timedelta(days=protocol.ask("refraction_early_limit", on, {}).number("early_days"))
 
 
 def _next_date(

@@ -6,7 +6,9 @@ from datetime import date, timedelta
 
 from rehab.care.case import Case, CheckKind, Child, Outcome
 from rehab.care.checks import Check, Horizon, due_checks
+from rehab.care.eye_forecast import shift_flags
 from rehab.care.facts import known_on
+from rehab.care.flags import Flag, flags
 from rehab.care.occlusion import Span, occlusion
 from rehab.care.problems import Problem, ProblemKind
 from rehab.care.visits import Visit, plan_visits
@@ -24,6 +26,7 @@ class Plan:
     visits: tuple[Visit, ...]
     occlusion: tuple[Span, ...]
     problems: tuple[Problem, ...]
+    flags: tuple[Flag, ...] = ()
 
 
 def make_plan(
@@ -44,7 +47,8 @@ def make_plan(
     ]
     visits, shut_out = plan_visits(checks, today=today, open_days=open_days, booked=booked)
     problems = (*referrals, *decisions, *(_shut(check) for check in shut_out))
-    return Plan(case.child, today, horizon, checks, visits, spans, problems)
+    raised = (*flags(known, protocol, today), *shift_flags(known, protocol, today))
+    return Plan(case.child, today, horizon, checks, visits, spans, problems, raised)
 
 
 def _shut(check: Check) -> Problem:

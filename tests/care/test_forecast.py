@@ -110,7 +110,7 @@ def test_one_more_refraction_never_widens_what_is_believed(
     assert all_of_them.level_deviation < fewer.level_deviation
 
 
-@given(st.floats(8, 22), LATER, st.sampled_from([0.5, 0.8, 0.95]))
+@given(st.floats(12, 22), LATER, st.sampled_from([0.5, 0.8, 0.95]))
 def test_the_band_holds_the_mean_and_a_surer_band_is_wider(
     first: float, on: date, level: float
 ) -> None:

@@ -156,7 +156,7 @@ def _regimen(raw: Mapping[str, Any], key: str) -> Regimen:
     return Regimen(
         id=key,
         occluded_eye=_word(Eye, raw, "eye"),
-        method=_word(Method, raw, "method", "patch"),
+        method=_word(Method, raw, "method", "adhesive patch"),
         minutes_per_day=raw.get("minutes_per_day"),
         days_per_week=raw.get("days_per_week", 7),
         starts=_day(raw, "starts"),

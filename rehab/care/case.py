@@ -5,7 +5,7 @@ from datetime import date
 from enum import StrEnum
 
 from rehab.measures.acuity import Acuity
-from rehab.measures.fixation import Fixation, Nystagmus
+from rehab.measures.fixation import Finding, Fixation, Nystagmus
 from rehab.measures.pressure import Pressure
 from rehab.measures.refraction import Refraction
 
@@ -91,10 +91,24 @@ class CheckKind(StrEnum):
 
 
 class Method(StrEnum):
-    """How an eye is occluded."""
+    """How an eye is occluded or its sight lowered."""
 
-    PATCH = "patch"
+    PATCH = "adhesive patch"
     CLOTH_PATCH = "cloth patch on glasses"
+    ATROPINE = "atropine"
+    FILTER = "blurring filter"
+    OPTICAL_BLUR = "optical blur"
+
+
+class Dose(StrEnum):
+    """What a regimen says of hours. The age table is about patches, so only they follow it."""
+
+    FIXED = "fixed hours"
+    BY_AGE = "hours by age"
+    NOT_BY_THE_HOUR = "not by the hour"
+
+
+PATCHES = (Method.PATCH, Method.CLOTH_PATCH)
 
 
 class Outcome(StrEnum):
@@ -163,8 +177,20 @@ class EyeFindings:
 
 
 @dataclass(frozen=True, slots=True)
+class Symptoms:
+    """What the family tells, or the skin shows, when asked about occlusion."""
+
+    double_vision: Finding = Finding.UNKNOWN
+    new_squint: Finding = Finding.UNKNOWN
+    skin_reaction: Finding = Finding.UNKNOWN
+
+
+@dataclass(frozen=True, slots=True)
 class Examination:
-    """What was found on a date. `done` names checks that were done without a recorded value."""
+    """What was found on a date. `done` names checks that were done without a recorded value.
+
+    `sleep_minutes` is the sleep in 24 hours, night and naps together, that the family reports.
+    """
 
     id: str
     on: date
@@ -173,6 +199,8 @@ class Examination:
     under_anaesthesia: bool = False
     done: tuple[tuple[CheckKind, Eye], ...] = ()
     note: str = ""
+    symptoms: Symptoms = field(default_factory=Symptoms)
+    sleep_minutes: int | None = None
 
     def of(self, eye: Eye) -> EyeFindings:
         return next((f for f in self.findings if f.eye is eye), EyeFindings(eye))
@@ -180,9 +208,11 @@ class Examination:
 
 @dataclass(frozen=True, slots=True)
 class Regimen:
-    """One occlusion prescription that a person accepted.
+    """One occlusion prescription that a person accepted; its versions tell its life.
 
-    `minutes_per_day` None means by the age table; `ends` is the first day without occlusion.
+    `minutes_per_day` None means what `dose` says; `ends` is the first day without occlusion.
+    `review_on` is the look agreed on `decided_on`; from `paused_from` on no hours are worn until
+    a new regimen. `proposed_by` are the rows, as decision/row, that the decision rests on.
     """
 
     id: str
@@ -194,6 +224,18 @@ class Regimen:
     prescriber: str
     reason: str
     ends: date | None = None
+    near_activity: str = ""
+    review_on: date | None = None
+    decided_on: date | None = None
+    proposed_by: tuple[str, ...] = ()
+    tapering: bool = False
+    paused_from: date | None = None
+
+    @property
+    def dose(self) -> Dose:
+        if self.minutes_per_day is not None:
+            return Dose.FIXED
+        return Dose.BY_AGE if self.method in PATCHES else Dose.NOT_BY_THE_HOUR
 
 
 @dataclass(frozen=True, slots=True)

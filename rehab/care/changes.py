@@ -46,6 +46,7 @@ class Entry:
     eye: str = ""
     minutes_per_day: int = 0
     days_per_week: int = 0
+    method: str = ""
 
 
 class ChangeKind(StrEnum):
@@ -179,6 +180,7 @@ def _of_span(span: Span, plan: Plan) -> Entry:
         eye=span.eye,
         minutes_per_day=span.minutes_per_day,
         days_per_week=span.days_per_week,
+        method=span.method,
     )
 
 
@@ -231,8 +233,9 @@ def _change(old: Entry | None, new: Entry) -> Change | None:
 def _in_words(entry: Entry) -> str:
     last = entry.until - ONE_DAY
     if entry.kind is EntryKind.OCCLUSION:
+        method = f" by {entry.method}" if entry.method else ""
         return (
-            f"occlusion of the {entry.eye} eye, {entry.minutes_per_day / 60:.4g} h a day, "
+            f"occlusion of the {entry.eye} eye{method}, {entry.minutes_per_day / 60:.4g} h a day, "
             f"{entry.days_per_week} days a week, from {entry.start} to {last}"
         )
     days = "" if entry.start == last else f" (any day from {entry.start} to {last})"

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from rehab.care.case import Case, Eye, Method, Regimen
+from rehab.care.case import Case, Dose, Eye, Method, Regimen
 from rehab.care.facts import (
     Moment,
     affected_eyes,
@@ -67,7 +67,9 @@ def occlusion(
 def _of_regimen(
     case: Case, regimen: Regimen, protocol: Protocol, horizon: date
 ) -> Iterator[Span | Problem]:
-    until = min(regimen.ends or horizon, horizon)
+    until = min(regimen.ends or horizon, regimen.paused_from or horizon, horizon)
+    if regimen.dose is Dose.NOT_BY_THE_HOUR:
+        return
     if regimen.minutes_per_day is not None:
         because = Because(
             decision="regimen",
@@ -187,9 +189,12 @@ def _by_age(
 
 
 def minutes_on(regimen: Regimen, moment: Moment) -> int:
-    """The minutes a day of `regimen` on the day of `moment`; 0 where the age table refers."""
-    if regimen.minutes_per_day is not None:
-        return regimen.minutes_per_day
+    """The minutes a day of `regimen` on the day of `moment`; 0 while it is paused, where the age
+    table refers, and for what is not worn by the hour."""
+    if regimen.paused_from is not None and regimen.paused_from <= moment.on:
+        return 0
+    if regimen.dose is not Dose.BY_AGE:
+        return regimen.minutes_per_day or 0
     answer = _asked(DOSE, moment)
     if isinstance(answer, Problem) or answer.outcome is not Outcome.THEN:
         return 0

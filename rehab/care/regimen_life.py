@@ -5,19 +5,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 
-from rehab.care.case import Correction, Eye, LensStatus
+from rehab.care.case import Correction, Eye, LensStatus, Method
 from rehab.errors import RecordError
 from rehab.measures.fixation import Finding
-
-
-class Method(StrEnum):
-    """How an eye is occluded or its sight lowered."""
-
-    PATCH = "patch"
-    CLOTH_PATCH = "cloth patch on glasses"
-    ATROPINE = "atropine"
-    FILTER = "blurring filter"
-    OPTICAL_BLUR = "optical blur"
 
 
 class Role(StrEnum):
@@ -26,6 +16,7 @@ class Role(StrEnum):
     ORTHOPTIST = "orthoptist"
     DOCTOR = "doctor"
     NURSE = "nurse"
+    COORDINATOR = "coordinator"
     FAMILY = "family"
     TOOL = "tool"
 

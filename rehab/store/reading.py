@@ -18,10 +18,13 @@ from rehab.care.case import (
     case_of,
 )
 from rehab.care.changes import Entry
+from rehab.care.proposals import KeptProposal
+from rehab.care.wear import WearDay
 from rehab.measures.acuity import Acuity
 from rehab.store import rows, schema
 from rehab.store.versions import (
     KINDS,
+    OF_A_CASE,
     Kind,
     Record,
     Version,
@@ -97,7 +100,8 @@ def read_case(connection: Connection, number: str) -> Case:
 
 def read_cases(connection: Connection, numbers: list[str]) -> dict[str, Case]:
     facts: dict[type[Record], dict[str, list[Any]]] = {}
-    for of_kind, kind in KINDS.items():
+    for of_kind in OF_A_CASE:
+        kind = KINDS[of_kind]
         table = kind.table
         versions = read_versions(
             connection, kind, table.c.child_number.in_(numbers), is_current(table)
@@ -116,6 +120,25 @@ def read_cases(connection: Connection, numbers: list[str]) -> dict[str, Case]:
         )
         for number, (child,) in facts[Child].items()
     }
+
+
+def read_proposals(connection: Connection, number: str) -> tuple[KeptProposal, ...]:
+    """What was proposed for a child's occlusion, oldest first."""
+    found = _current(connection, KeptProposal, number)
+    made = [version.record for version in found if isinstance(version.record, KeptProposal)]
+    return tuple(sorted(made, key=lambda p: (p.on, int(p.id.rpartition("P")[2]))))
+
+
+def read_wear(connection: Connection, number: str) -> tuple[WearDay, ...]:
+    """The days of wear as last told, in order of day."""
+    found = _current(connection, WearDay, number)
+    return tuple(version.record for version in found if isinstance(version.record, WearDay))
+
+
+def _current(connection: Connection, of_kind: type[Record], number: str) -> list[Version]:
+    kind = KINDS[of_kind]
+    mine = kind.table.c.child_number == number
+    return read_versions(connection, kind, mine, is_current(kind.table))
 
 
 def read_entries(connection: Connection, number: str) -> tuple[Entry, ...]:

@@ -4,7 +4,8 @@ A row holds the content of a record. The key, which is the record's id, belongs 
 """
 
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import asdict, fields
+from datetime import date
 from typing import Any
 
 from rehab.care.case import (
@@ -17,12 +18,16 @@ from rehab.care.case import (
     EyeFindings,
     Regimen,
     Surgery,
+    Symptoms,
 )
 from rehab.care.changes import Entry
+from rehab.care.proposals import KeptProposal
+from rehab.care.wear import WearDay
 from rehab.measures.acuity import Acuity, parse_acuity
-from rehab.measures.fixation import Fixation
+from rehab.measures.fixation import Finding, Fixation
 from rehab.measures.pressure import Pressure
 from rehab.measures.refraction import Refraction
+from rehab.rules.protocol import Because
 
 Row = dict[str, Any]
 Stored = Mapping[str, Any]
@@ -80,6 +85,8 @@ def examination_to_row(examination: Examination) -> Row:
         "under_anaesthesia": examination.under_anaesthesia,
         "done": [[kind.value, eye.value] for kind, eye in examination.done],
         "note": examination.note,
+        "symptoms": asdict(examination.symptoms),
+        "sleep_minutes": examination.sleep_minutes,
     }
 
 
@@ -93,7 +100,13 @@ def examination_from_row(row: Stored) -> Examination:
         under_anaesthesia=row["under_anaesthesia"],
         done=tuple((CheckKind(kind), Eye(eye)) for kind, eye in row["done"]),
         note=row["note"],
+        symptoms=_symptoms(row["symptoms"]),
+        sleep_minutes=row["sleep_minutes"],
     )
+
+
+def _symptoms(stored: Mapping[str, str] | None) -> Symptoms:
+    return Symptoms(**{name: Finding(said) for name, said in (stored or {}).items()})
 
 
 def findings_to_row(findings: EyeFindings) -> Row:
@@ -182,6 +195,12 @@ def regimen_to_row(regimen: Regimen) -> Row:
         "ends": regimen.ends,
         "prescriber": regimen.prescriber,
         "prescribed_because": regimen.reason,
+        "near_activity": regimen.near_activity,
+        "review_on": regimen.review_on,
+        "decided_on": regimen.decided_on,
+        "proposed_by": list(regimen.proposed_by),
+        "tapering": regimen.tapering,
+        "paused_from": regimen.paused_from,
     }
 
 
@@ -196,7 +215,51 @@ def regimen_from_row(row: Stored) -> Regimen:
         prescriber=row["prescriber"],
         reason=row["prescribed_because"],
         ends=row["ends"],
+        near_activity=row["near_activity"],
+        review_on=row["review_on"],
+        decided_on=row["decided_on"],
+        proposed_by=tuple(row["proposed_by"]),
+        tapering=row["tapering"],
+        paused_from=row["paused_from"],
     )
+
+
+def proposal_to_row(proposal: KeptProposal) -> Row:
+    row = {f.name: getattr(proposal, f.name) for f in fields(proposal) if f.name != "id"}
+    because = [{**asdict(b), "edition": b.edition.isoformat()} for b in proposal.because]
+    return {
+        **row,
+        "cautions": list(proposal.cautions),
+        "found": list(proposal.found),
+        "because": because,
+    }
+
+
+def proposal_from_row(row: Stored) -> KeptProposal:
+    content = {f.name: row[f.name] for f in fields(KeptProposal) if f.name != "id"}
+    return KeptProposal(
+        id=row["key"],
+        **{
+            **content,
+            "cautions": tuple(row["cautions"]),
+            "found": tuple(row["found"]),
+            "because": tuple(_because(stored) for stored in row["because"]),
+        },
+    )
+
+
+def _because(stored: Stored) -> Because:
+    facts = tuple((name, value) for name, value in stored["facts"])
+    edition = date.fromisoformat(stored["edition"])
+    return Because(**{**stored, "edition": edition, "facts": facts})
+
+
+def wear_to_row(day: WearDay) -> Row:
+    return {"on": day.on, "minutes": day.minutes, "written_on": day.written_on}
+
+
+def wear_from_row(row: Stored) -> WearDay:
+    return WearDay(row["on"], row["minutes"], row["written_on"])
 
 
 def appointment_to_row(appointment: Appointment) -> Row:

@@ -34,10 +34,11 @@ from rehab.care.case import (
     VisualAxis,
 )
 from rehab.care.changes import EntryKind, EntryState
+from rehab.care.proposals import Decision
 from rehab.measures.fixation import Finding, Nystagmus
 
 # The newest migration. Revisions are four digits, so that older and newer are told apart as text.
-REVISION = "0002"
+REVISION = "0003"
 
 metadata = MetaData(
     naming_convention={
@@ -112,6 +113,8 @@ examination = _versioned(
     Column("under_anaesthesia", Boolean, nullable=False),
     Column("done", JSON, nullable=False),
     Column("note", Text, nullable=False),
+    Column("symptoms", JSON),
+    Column("sleep_minutes", Integer),
 )
 
 eye_findings = Table(
@@ -169,6 +172,37 @@ regimen = _versioned(
     Column("ends", Date),
     Column("prescriber", Text, nullable=False),
     Column("prescribed_because", Text, nullable=False),
+    Column("near_activity", Text, nullable=False),
+    Column("review_on", Date),
+    Column("decided_on", Date),
+    Column("proposed_by", JSON, nullable=False),
+    Column("tapering", Boolean, nullable=False),
+    Column("paused_from", Date),
+)
+
+occlusion_proposal = _versioned(
+    "occlusion_proposal",
+    Column("on", Date, nullable=False),
+    Column("regimen", String(100), nullable=False),
+    Column("action", String(40), nullable=False),
+    _word("occluded_eye", Eye),
+    Column("minutes_per_day", Integer),
+    Column("days_per_week", Integer, nullable=False),
+    Column("starts", Date, nullable=False),
+    Column("review_on", Date),
+    Column("to_decide", Text, nullable=False),
+    Column("cautions", JSON, nullable=False),
+    Column("found", JSON, nullable=False),
+    Column("because", JSON, nullable=False),
+    _word("decision", Decision),
+    Column("words", Text, nullable=False),
+)
+
+wear_day = _versioned(
+    "wear_day",
+    Column("on", Date, nullable=False),
+    Column("minutes", Integer, nullable=False),
+    Column("written_on", Date),
 )
 
 appointment = _versioned(
@@ -200,5 +234,6 @@ calendar_entry = Table(
     Column("eye", String(40), nullable=False),
     Column("minutes_per_day", Integer, nullable=False),
     Column("days_per_week", Integer, nullable=False),
+    Column("method", String(40)),
     PrimaryKeyConstraint("uid"),
 )

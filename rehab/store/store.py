@@ -9,6 +9,8 @@ from sqlalchemy.exc import IntegrityError
 
 from rehab.care.case import Case, Child
 from rehab.care.changes import Entry
+from rehab.care.proposals import KeptProposal
+from rehab.care.wear import WearDay
 from rehab.errors import RecordError
 from rehab.store import schema
 from rehab.store.database import create_or_upgrade, open_engine, place_of, plain_words
@@ -18,7 +20,9 @@ from rehab.store.reading import (
     read_cases,
     read_entries,
     read_latest,
+    read_proposals,
     read_versions,
+    read_wear,
 )
 from rehab.store.transaction import Transaction
 from rehab.store.versions import KINDS, Record, Stamp, Version, not_recorded
@@ -83,6 +87,14 @@ class Store:
                     yield found[number]
                 elif numbers is not None:
                     raise not_recorded(number)
+
+    def proposals(self, number: str) -> tuple[KeptProposal, ...]:
+        with self._reading() as connection:
+            return read_proposals(connection, number)
+
+    def wear(self, number: str) -> tuple[WearDay, ...]:
+        with self._reading() as connection:
+            return read_wear(connection, number)
 
     def entries(self, number: str) -> tuple[Entry, ...]:
         with self._reading() as connection:

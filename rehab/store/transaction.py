@@ -7,6 +7,8 @@ from sqlalchemy import Connection, func, insert, select, update
 
 from rehab.care.case import Appointment, Case, Child, Examination, Outcome
 from rehab.care.changes import Entry
+from rehab.care.proposals import KeptProposal
+from rehab.care.wear import WearDay
 from rehab.errors import RecordError
 from rehab.store import rows, schema
 from rehab.store.reading import (
@@ -15,7 +17,9 @@ from rehab.store.reading import (
     read_case,
     read_entries,
     read_latest,
+    read_proposals,
     read_versions,
+    read_wear,
 )
 from rehab.store.versions import (
     KINDS,
@@ -26,6 +30,7 @@ from rehab.store.versions import (
     kind_of_key,
     owner,
     stamp_to_row,
+    wear_key,
     who_when_why,
 )
 
@@ -44,6 +49,8 @@ class Transaction:
         else:
             self._refuse_unknown_child(child_number)
             key = self._next_key(child_number, kind)
+            if isinstance(record, WearDay):
+                key = wear_key(child_number, record)
         self._insert(Version(key, 1, record, stamp, withdrawn=False))
         return key
 
@@ -84,6 +91,30 @@ class Transaction:
         after = replace(before, version=before.version + 1, stamp=stamp, withdrawn=True)
         return self._insert(after)
 
+    def record_wear(
+        self, child_number: str, days: Iterable[WearDay], stamp: Stamp
+    ) -> tuple[tuple[WearDay, ...], tuple[WearDay, ...]]:
+        """Days told for the first time, and days that supersede what was told of them before.
+
+        What is told again unchanged is written nowhere.
+        """
+        self._refuse_unknown_child(child_number)
+        kind = KINDS[WearDay]
+        mine = kind.table.c.child_number == child_number
+        found = read_versions(self.connection, kind, mine, is_latest(kind.table))
+        known = {version.key: version for version in found}
+        new, changed = [], []
+        for day in days:
+            key = wear_key(child_number, day)
+            before = known.get(key)
+            if before is None:
+                self._insert(Version(key, 1, day, stamp, withdrawn=False))
+                new.append(day)
+            elif before.record != day or before.withdrawn:
+                self.correct(key, day, stamp, before.version)
+                changed.append(day)
+        return tuple(new), tuple(changed)
+
     def set_entries(self, child_number: str, entries: Iterable[Entry]) -> None:
         """Replaces what the family's calendar holds. Every entry ever given must be among them:
         a calendar cannot withdraw an event that was forgotten."""
@@ -108,6 +139,12 @@ class Transaction:
 
     def case(self, number: str) -> Case:
         return read_case(self.connection, number)
+
+    def proposals(self, number: str) -> tuple[KeptProposal, ...]:
+        return read_proposals(self.connection, number)
+
+    def wear(self, number: str) -> tuple[WearDay, ...]:
+        return read_wear(self.connection, number)
 
     def entries(self, number: str) -> tuple[Entry, ...]:
         return read_entries(self.connection, number)
@@ -209,6 +246,8 @@ class Transaction:
                 self.connection.execute(insert(table), parts)
 
     def _refuse_alike(self, new: Version, kind: Kind, row: rows.Row) -> None:
+        if isinstance(new.record, KeptProposal):
+            return
         if isinstance(new.record, Appointment) and new.record.outcome is not Outcome.BOOKED:
             return
         table = kind.table

@@ -8,10 +8,12 @@ from typing import Any
 from sqlalchemy import Table
 
 from rehab.care.case import Appointment, Child, Ending, Examination, Regimen, Surgery
+from rehab.care.proposals import KeptProposal
+from rehab.care.wear import WearDay
 from rehab.errors import RecordError
 from rehab.store import rows, schema
 
-Record = Child | Surgery | Examination | Regimen | Appointment | Ending
+Record = Child | Surgery | Examination | Regimen | Appointment | Ending | KeptProposal | WearDay
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,18 @@ KINDS: dict[type[Record], Kind] = {
         ("on", "outcome"),
     ),
     Ending: Kind("ending", "E", schema.ending, rows.ending_to_row, rows.ending_from_row),
+    KeptProposal: Kind(
+        "proposal",
+        "P",
+        schema.occlusion_proposal,
+        rows.proposal_to_row,
+        rows.proposal_from_row,
+    ),
+    WearDay: Kind(
+        "day of wear", "W", schema.wear_day, rows.wear_to_row, rows.wear_from_row, ("on",)
+    ),
 }
+OF_A_CASE = (Child, Surgery, Examination, Regimen, Appointment, Ending)
 
 
 def kind_of_key(key: str) -> Kind:
@@ -104,6 +117,11 @@ def kind_of_key(key: str) -> Kind:
 def owner(key: str) -> str:
     """The number of the child whose fact has this key."""
     return key.partition("/")[0]
+
+
+def wear_key(number: str, day: WearDay) -> str:
+    """The day is the fact, so that whatever is told of it later supersedes."""
+    return f"{number}/W{day.on:%Y%m%d}"
 
 
 def not_recorded(key: str) -> RecordError:

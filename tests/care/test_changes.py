@@ -255,9 +255,9 @@ def test_another_dose_is_described_with_both_doses() -> None:
     )
     assert change.kind is ChangeKind.MOVED
     assert change.sentence == (
-        "Moved: occlusion of the left eye, 3.5 h a day, 7 days a week, "
+        "Moved: occlusion of the left eye by adhesive patch, 3.5 h a day, 7 days a week, "
         "from 2026-02-03 to 2026-03-02; "
-        "now occlusion of the left eye, 2 h a day, 7 days a week, "
+        "now occlusion of the left eye by adhesive patch, 2 h a day, 7 days a week, "
         "from 2026-02-03 to 2026-03-02."
     )
 

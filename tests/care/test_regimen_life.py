@@ -4,7 +4,7 @@ from itertools import product
 
 import pytest
 
-from rehab.care.case import Correction, Eye, LensStatus
+from rehab.care.case import Correction, Eye, LensStatus, Method
 from rehab.care.regimen_life import (
     BY_ANYONE,
     MAY_BECOME,
@@ -12,7 +12,6 @@ from rehab.care.regimen_life import (
     OVER,
     Acceptance,
     Life,
-    Method,
     Person,
     Role,
     State,

@@ -63,7 +63,7 @@ def test_everything_recorded_about_a_child_is_shown_by_day(asel: Clinic) -> None
         "not maintained, pressure 15 mmHg (rebound tonometer), refraction +24.00",
         "2026-04-13  K-017/X2  nystagmus none",
         "2026-04-13  K-017/X2  slept well",
-        "2026-04-20  K-017/R1  patch on the left eye, by age, by M. Okoro",
+        "2026-04-20  K-017/R1  adhesive patch on the left eye, by age, by M. Okoro",
         "2026-05-04  K-017/A1  appointment: booked",
         "2026-09-01  moved away. to the coast",
     ]

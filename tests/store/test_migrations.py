@@ -16,7 +16,19 @@ from alembic.config import Config
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, text
 
-from rehab.care.case import Cause, Child, Examination, Eye, EyeFindings, Procedure, Surgery, Sutures
+from rehab.care.case import (
+    Cause,
+    Child,
+    Examination,
+    Eye,
+    EyeFindings,
+    Method,
+    Procedure,
+    Regimen,
+    Surgery,
+    Sutures,
+    Symptoms,
+)
 from rehab.errors import StoreError
 from rehab.measures.acuity import parse_acuity
 from rehab.measures.refraction import Refraction
@@ -49,7 +61,8 @@ def _parts(sql: str) -> Iterator[str]:
     """The statement cut at the commas of its outermost brackets."""
     words = re.sub(r"\s+", " ", sql)
     start, end = words.index("("), words.rindex(")")
-    yield words[:start].strip()
+    # A table that was rebuilt is renamed, and SQLite quotes a name that it was given so.
+    yield words[:start].replace('"', "").strip()
     depth, part = 0, ""
     for character in words[start + 1 : end]:
         depth += (character == "(") - (character == ")")
@@ -178,6 +191,12 @@ INSERT INTO examination VALUES ('M-014/X1', 1, 'M-014', '2026-03-02T09:30:00.000
 INSERT INTO eye_findings VALUES ('M-014/X1', 1, 0, 'right', 'yes', 'yes', 'unknown', 'yes', 14,
     'unknown', 24, -4, 90, 'clear', 'unknown', 'pseudophakic', 'glasses');
 INSERT INTO acuity VALUES ('M-014/X1', 1, 'right', 0, '6/60', 'unknown', NULL, 'glasses');
+INSERT INTO regimen VALUES ('M-014/R1', 1, 'M-014', '2026-03-02T09:30:00.000000+00:00', 'a nurse',
+    '', 0, 'left', 'patch', NULL, 7, '2026-03-02', NULL, 'an orthoptist', 'agreed');
+INSERT INTO calendar_entry VALUES ('a@rehab', 'M-014', 0, '2026-03-02', 'occlusion', 'live',
+    '2026-03-02', '2026-04-02', '2026-03-02', '[]', 'left', 60, 7);
+INSERT INTO calendar_entry VALUES ('b@rehab', 'M-014', 0, '2026-03-02', 'visit', 'live',
+    '2026-04-01', '2026-04-08', '2026-04-01', '[]', '', 0, 0);
 """
 
 
@@ -190,6 +209,23 @@ def test_a_database_of_the_first_version_is_brought_up_to_date_with_its_rows(
     assert f"up to date, from 0001 to {REVISION}" in create_or_upgrade(url)
     with closing(open_store(url)) as store:
         case = store.case("M-014")
+        entries = store.entries("M-014")
+        assert (store.proposals("M-014"), store.wear("M-014")) == ((), ())
+    assert [entry.method for entry in entries] == ["adhesive patch", ""]
+    assert case.regimens == (
+        Regimen(
+            "M-014/R1",
+            Eye.LEFT,
+            Method.PATCH,
+            None,
+            7,
+            date(2026, 3, 2),
+            "an orthoptist",
+            "agreed",
+        ),
+    )
+    (examination,) = case.examinations
+    assert (examination.symptoms, examination.sleep_minutes) == (Symptoms(), None)
     assert case.surgeries == (
         Surgery(
             "M-014/S1",
@@ -219,6 +255,7 @@ def test_a_database_can_go_back_to_the_first_version_with_its_rows(
     assert _tables_and_indexes(url) == before
     with closing(sqlite3.connect(tmp_path / "rehab.db")) as connection:
         assert connection.execute("SELECT written FROM acuity").fetchall() == [("6/60",)]
+        assert connection.execute("SELECT method FROM regimen").fetchall() == [("patch",)]
 
 
 def test_a_folder_of_the_program_that_is_missing_is_named() -> None:

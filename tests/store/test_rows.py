@@ -28,13 +28,17 @@ from rehab.care.case import (
     Regimen,
     Surgery,
     Sutures,
+    Symptoms,
     VisualAxis,
 )
 from rehab.care.changes import Entry, EntryKind, EntryState
+from rehab.care.proposals import Decision, KeptProposal
+from rehab.care.wear import WearDay
 from rehab.measures.acuity import parse_acuity
 from rehab.measures.fixation import Finding, Fixation, Nystagmus
 from rehab.measures.pressure import Pressure
 from rehab.measures.refraction import Refraction
+from rehab.rules.protocol import Because
 from rehab.store.schema import metadata
 from rehab.store.store import Record, Stamp, Transaction
 
@@ -99,6 +103,8 @@ FACTS = st.one_of(
         under_anaesthesia=st.booleans(),
         done=st.lists(st.tuples(st.sampled_from(CheckKind), st.sampled_from(Eye))).map(tuple),
         note=TEXTS,
+        symptoms=st.builds(Symptoms, FINDINGS, FINDINGS, FINDINGS),
+        sleep_minutes=st.none() | st.integers(240, 1200),
     ),
     st.builds(
         Regimen,
@@ -111,6 +117,12 @@ FACTS = st.one_of(
         prescriber=TEXTS,
         reason=TEXTS,
         ends=st.none() | DAYS,
+        near_activity=TEXTS,
+        review_on=st.none() | DAYS,
+        decided_on=st.none() | DAYS,
+        proposed_by=st.lists(TEXTS, max_size=3).map(tuple),
+        tapering=st.booleans(),
+        paused_from=st.none() | DAYS,
     ),
     st.builds(Appointment, id=st.just(""), on=DAYS, outcome=st.sampled_from(Outcome)),
     st.builds(Ending, kind=st.sampled_from(EndingKind), on=DAYS, note=TEXTS),
@@ -129,7 +141,33 @@ ENTRIES = st.builds(
     eye=st.sampled_from(["", *Eye]),
     minutes_per_day=st.integers(0, 1440),
     days_per_week=st.integers(0, 7),
+    method=st.sampled_from(["", *Method]),
 )
+BECAUSE = st.builds(
+    Because,
+    *(TEXTS, DAYS, *(TEXTS,) * 4, st.booleans(), TEXTS),
+    facts=st.lists(st.tuples(TEXTS, TEXTS | st.integers()), max_size=3).map(tuple),
+    counted=TEXTS,
+)
+PROPOSALS = st.builds(
+    KeptProposal,
+    id=st.just(""),
+    on=DAYS,
+    regimen=TEXTS,
+    action=TEXTS,
+    occluded_eye=st.sampled_from(Eye),
+    minutes_per_day=st.none() | st.integers(0, 720),
+    days_per_week=st.integers(1, 7),
+    starts=DAYS,
+    review_on=st.none() | DAYS,
+    to_decide=TEXTS,
+    cautions=st.lists(TEXTS, max_size=2).map(tuple),
+    found=st.lists(TEXTS, max_size=2).map(tuple),
+    because=st.lists(BECAUSE, max_size=2).map(tuple),
+    decision=st.sampled_from(Decision),
+    words=TEXTS,
+)
+WEAR = st.builds(WearDay, DAYS, st.integers(0, 2000), st.none() | DAYS)
 STAMP = Stamp("a nurse", datetime(2026, 3, 2, tzinfo=UTC))
 
 
@@ -153,12 +191,33 @@ def test_a_fact_is_read_back_as_it_was_recorded(
     key = tx.add(child.number, fact, STAMP)
     case = tx.case(child.number)
     connection.rollback()
-    recorded = fact if isinstance(fact, Ending | Child) else replace(fact, id=key)
+    recorded = fact if isinstance(fact, Ending | Child | WearDay) else replace(fact, id=key)
     endings = () if case.ending is None else (case.ending,)
     read = (*case.surgeries, *case.examinations, *case.regimens, *case.appointments, *endings)
     assert case.child == child
     assert read == (recorded,)
     assert repr(read) == repr((recorded,)), "the words come back as words of the vocabulary"
+
+
+@settings(deadline=None)
+@given(
+    child=CHILDREN,
+    proposals=st.lists(PROPOSALS, max_size=2),
+    wear=st.lists(WEAR, max_size=4, unique_by=lambda day: day.on),
+)
+def test_proposals_and_days_of_wear_are_read_back_as_they_were_recorded(
+    connection: Connection, child: Child, proposals: list[KeptProposal], wear: list[WearDay]
+) -> None:
+    tx = Transaction(connection)
+    tx.add(child.number, child, STAMP)
+    keys = [tx.add(child.number, proposal, STAMP) for proposal in proposals]
+    assert tx.record_wear(child.number, wear, STAMP) == (tuple(wear), ())
+    assert tx.record_wear(child.number, wear, STAMP) == ((), ())
+    read, worn = tx.proposals(child.number), tx.wear(child.number)
+    connection.rollback()
+    recorded = [replace(p, id=key) for p, key in zip(proposals, keys, strict=True)]
+    assert list(read) == sorted(recorded, key=lambda p: (p.on, p.id))
+    assert list(worn) == sorted(wear, key=lambda day: day.on)
 
 
 @settings(deadline=None)

@@ -8,9 +8,11 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
+from rehab.care.regimen_life import Role
 from rehab.errors import SettingsError
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+ROLES = (Role.ORTHOPTIST, Role.DOCTOR, Role.NURSE, Role.COORDINATOR)
 CLINIC_FILE = "clinic.toml"
 DATABASE_FILE = "rehab.db"
 TABLES_FOLDER = "tables"
@@ -18,7 +20,10 @@ TABLES_FOLDER = "tables"
 
 @dataclass(frozen=True, slots=True)
 class Clinic:
-    """What letters and plans must know of the clinic; `open_weekdays` are 0 (Monday) to 6."""
+    """What letters and plans must know of the clinic; `open_weekdays` are 0 (Monday) to 6.
+
+    Where `people` names nobody, everyone who records is taken for an orthoptist.
+    """
 
     name: str
     phone: str = ""
@@ -29,6 +34,11 @@ class Clinic:
     open_weekdays: tuple[int, ...] = (0, 1, 2, 3, 4)
     closed: tuple[date, ...] = ()
     horizon_months: int = 18
+    people: tuple[tuple[str, Role], ...] = ()
+
+    def role_of(self, name: str) -> Role | None:
+        """The role of a person by name; None for somebody whom the file does not name."""
+        return dict(self.people).get(name.strip())
 
     def is_open(self, on: date) -> bool:
         return on.weekday() in self.open_weekdays and on not in self.closed
@@ -77,6 +87,8 @@ def read_clinic(path: Path) -> Clinic:
         raw["open_weekdays"] = tuple(sorted({WEEKDAYS.index(day) for day in raw["open_weekdays"]}))
     if "closed" in raw:
         raw["closed"] = tuple(sorted(raw["closed"]))
+    if "people" in raw:
+        raw["people"] = tuple((name.strip(), Role(role)) for name, role in raw["people"].items())
     return Clinic(**raw)
 
 
@@ -100,6 +112,11 @@ def _problems(raw: dict[str, Any]) -> list[str]:
     closed = raw.get("closed", [])
     if not isinstance(closed, list) or any(type(day) is not date for day in closed):
         problems.append("closed must list dates such as 2026-12-25, without quotes")
+    people = raw.get("people", {})
+    if not isinstance(people, dict) or any(role not in ROLES for role in people.values()):
+        problems.append(
+            f'[people] must give each name one of {", ".join(ROLES)}, such as "A. Name" = "doctor"'
+        )
     months = raw.get("horizon_months", 18)
     if type(months) is not int or not 1 <= months <= 240:
         problems.append("horizon_months must be a whole number from 1 to 240")

@@ -78,13 +78,17 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """One check of one eye from its anchor on; `anchored_at` says in words what the anchor was."""
+    """One check of one eye from its anchor on; `anchored_at` says in words what the anchor was.
+
+    A person may have `agreed` on the first look, with the regimen that says so.
+    """
 
     kind: CheckKind
     eye: Eye
     anchor: date
     anchored_at: str
     regimen: Regimen | None = None
+    agreed: Regimen | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,12 +157,13 @@ def _occlusion_series(case: Case, today: date) -> Iterator[Series]:
         return
     last = begun[-1]
     treated = last.occluded_eye.fellow
+    agreed = last if last.review_on is not None else None
     if last.ends is None or last.ends > today:
         at = f"occlusion of the {last.occluded_eye} eye from {last.starts}"
-        yield Series(CheckKind.OCCLUSION, treated, last.starts, at, last)
+        yield Series(CheckKind.OCCLUSION, treated, last.starts, at, last, agreed)
     else:
         at = f"end of occlusion on {last.ends}"
-        yield Series(CheckKind.WATCH, treated, last.ends, at)
+        yield Series(CheckKind.WATCH, treated, last.ends, at, agreed=agreed)
 
 
 def due_checks(
@@ -188,6 +193,20 @@ def _walk(
     if series.kind is CheckKind.REFRACTION:
         expected = dating(Moment(case, series.eye, span.today, series.anchor, protocol))
     ordinal = 0
+    if series.agreed is not None:
+        ordinal, decided_on, look = 1, *_look_agreed(series.agreed)
+        early, late, width = _window(protocol, decided_on, look)
+        opens = max(look - early, decided_on + timedelta(days=1))
+        if look >= span.horizon:
+            return
+        settled = next((day for day in done if day >= opens), None)
+        if settled is None:
+            because = _agreed_by(series.agreed, look, width)
+            days = (look - early, look, look + late)
+            yield _check(case, series, ordinal, days, because, protocol, span)
+        last = settled or max(look, span.today)
+        caught_up = None if settled else last
+        reached = look if series.kind is CheckKind.WATCH else last
     while True:
         moment = Moment(case, series.eye, reached, series.anchor, protocol)
         try:
@@ -219,7 +238,7 @@ def _walk(
             reached = settled if from_last else target
             continue
         if dated is not None and last == dated.last_on:
-            target, forecast_says = dated.next_between(max(earliest, last), latest)
+            target, forecast_says = dated.next_between(max(earliest, last), target)
             early, late, width = _window(protocol, last, target)
             earliest, latest = target - early, min(latest, target + late)
             counted = f"{forecast_says}; by its table {counted}"
@@ -228,6 +247,29 @@ def _walk(
         yield check
         caught_up = last = max(target, span.today)
         reached = last if from_last else target
+
+
+def _look_agreed(regimen: Regimen) -> tuple[date, date]:
+    """The day of the decision and the day of the look that it set."""
+    decided_on = regimen.decided_on or regimen.starts
+    return decided_on, regimen.review_on or decided_on
+
+
+def _agreed_by(regimen: Regimen, look: date, width: str) -> Because:
+    decided_on, _ = _look_agreed(regimen)
+    rows = ", ".join(regimen.proposed_by) or "no row"
+    return Because(
+        decision="regimen",
+        edition=decided_on,
+        row=regimen.id,
+        source="prescription",
+        at=f"{regimen.reason.rstrip('.') or 'no reason given'}; proposed by {rows}",
+        citation=f"Agreed by {regimen.prescriber}.",
+        seen=True,
+        digest="",
+        facts=(),
+        counted=f"the look on {look} was agreed on {decided_on}; {width}",
+    )
 
 
 def _ask(series: Series, moment: Moment) -> Answer:

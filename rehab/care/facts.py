@@ -136,6 +136,21 @@ def nystagmus(case: Case) -> Nystagmus:
     return next((n for n in seen if n is not Nystagmus.UNKNOWN), Nystagmus.UNKNOWN)
 
 
+def sleep_hours_reported(moment: Moment) -> float | None:
+    """The hours of sleep in 24 that the family reported, while its report holds."""
+    said = [
+        (e.on, e.sleep_minutes)
+        for e in moment.case.examinations
+        if e.sleep_minutes is not None and e.on <= moment.on
+    ]
+    if not said:
+        return None
+    reported_on, minutes = said[-1]
+    days = (moment.on - reported_on).days
+    answer = moment.protocol.ask("sleep_report", moment.on, {"days_since_report": days})
+    return minutes / 60 if answer.word("holds") == "yes" else None
+
+
 def correction_since(case: Case, eye: Eye) -> tuple[Correction, date | None]:
     """What `eye` wears, and the first examination from which on it was always so."""
     worn, since = Correction.UNKNOWN, None
@@ -162,7 +177,9 @@ def _weaker_eye_hundredths(moment: Moment) -> Value:
 
     def optotypes(found: EyeFindings) -> list[float]:
         return [
-            a.logmar for a in found.acuities if a.kind is AcuityKind.OPTOTYPE and a.logmar is not None
+            a.logmar
+            for a in found.acuities
+            if a.kind is AcuityKind.OPTOTYPE and a.logmar is not None
         ]
 
     latest = latest_findings(moment.case, moment.eye, lambda f: bool(optotypes(f)))

@@ -10,9 +10,11 @@ from rehab.care.case import (
     Procedure,
     Regimen,
     Surgery,
+    Symptoms,
 )
 from rehab.errors import RecordError
 from rehab.measures.fixation import Nystagmus
+from rehab.measures.sleep import waking_hours
 
 IMPLANTS = (Procedure.LENS_REMOVAL_WITH_IMPLANT, Procedure.SECONDARY_IMPLANT)
 REMOVALS = (Procedure.LENS_REMOVAL, Procedure.LENS_REMOVAL_WITH_IMPLANT)
@@ -81,12 +83,15 @@ def check_examination(case: Case, examination: Examination, today: date) -> None
     """Raises RecordError when a finding contradicts the operations recorded."""
     _check_day(case, examination.on, today, "examination")
     seen = examination.findings or examination.done or examination.note
-    if not seen and examination.nystagmus is Nystagmus.UNKNOWN:
+    told = examination.symptoms != Symptoms() or examination.sleep_minutes is not None
+    if not seen and not told and examination.nystagmus is Nystagmus.UNKNOWN:
         raise RecordError(
             "the examination holds no finding.",
             where=case.child.number,
             do="Give at least one, such as --pressure right=14.",
         )
+    if examination.sleep_minutes is not None:
+        waking_hours(0, examination.sleep_minutes / 60)
     for found in examination.findings:
         recorded = lens_status(case, found.eye, examination.on)
         if found.lens_status not in (LensStatus.UNKNOWN, recorded):

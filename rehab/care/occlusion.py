@@ -12,6 +12,7 @@ from rehab.care.facts import (
     corrected_age_months,
     count_age_from,
     facts,
+    sleep_hours_reported,
     weaker_eye,
 )
 from rehab.care.history import lens_removal, surgeries_of
@@ -162,8 +163,8 @@ def _by_age(
             return
         if answer.outcome is not Outcome.THEN:
             break
-        minutes = _minutes(answer, corrected_age_months(moment))
-        because = replace(answer.because, counted=_counted(answer, minutes))
+        minutes = _minutes(answer, moment)
+        because = replace(answer.because, counted=_counted(answer, minutes, moment))
         if (
             current is not None
             and current.minutes_per_day == minutes
@@ -198,7 +199,7 @@ def minutes_on(regimen: Regimen, moment: Moment) -> int:
     answer = _asked(DOSE, moment)
     if isinstance(answer, Problem) or answer.outcome is not Outcome.THEN:
         return 0
-    return _minutes(answer, corrected_age_months(moment))
+    return _minutes(answer, moment)
 
 
 def _asked(decision: str, moment: Moment) -> Answer | Problem:
@@ -214,22 +215,25 @@ def _asked(decision: str, moment: Moment) -> Answer | Problem:
     return answer
 
 
-def _minutes(answer: Answer, age_months: int) -> int:
+def _minutes(answer: Answer, moment: Moment) -> int:
     percent = answer.number("percent_of_waking")
-    return (
-        share_of_waking_minutes(age_months, percent)
-        if percent
-        else answer.number("minutes_per_day")
-    )
+    if not percent:
+        return answer.number("minutes_per_day")
+    reported = sleep_hours_reported(moment)
+    return share_of_waking_minutes(corrected_age_months(moment), percent, reported)
 
 
-def _counted(answer: Answer, minutes: int) -> str:
+def _counted(answer: Answer, minutes: int, moment: Moment) -> str:
     percent = answer.number("percent_of_waking")
     if not percent:
         return f"{minutes / 60:g} h a day"
-    return (
-        f"{percent} % of the waking hours usual at this age, to the quarter hour: {minutes / 60:g}"
+    reported = sleep_hours_reported(moment)
+    waking = (
+        "usual at this age"
+        if reported is None
+        else f"left by the {reported:g} h of sleep that the family reports"
     )
+    return f"{percent} % of the waking hours {waking}, to the quarter hour: {minutes / 60:g}"
 
 
 def _next_month(moment: Moment) -> date:

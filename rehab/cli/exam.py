@@ -1,6 +1,6 @@
 """Commands: record examinations."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from pathlib import Path
 
@@ -14,19 +14,26 @@ from rehab.care.case import (
     Eye,
     EyeFindings,
     LensStatus,
+    Symptoms,
     VisualAxis,
 )
 from rehab.care.findings import TYPED, read_check, read_findings
-from rehab.cli.options import Day, PerEye, desk, stamped, today_option
+from rehab.cli.options import Day, HoursPerDay, PerEye, desk, stamped, today_option
 from rehab.errors import MeasureError
-from rehab.measures.fixation import Nystagmus
+from rehab.measures.fixation import Finding, Nystagmus
 from rehab.store.store import Stamp
 
 Said = tuple[tuple[Eye, str], ...]
+Given = Mapping[str, Said | str | bool | int | None]
 
 
 def per_eye(name: str, text: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
     return click.option(f"--{name}", type=PerEye(), multiple=True, metavar="EYE=VALUE", help=text)
+
+
+def yes_or_no(name: str, text: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    said = click.Choice([finding.value for finding in Finding])
+    return click.option(f"--{name}", type=said, default="unknown", help=text)
 
 
 def one_of(words: Iterable[str]) -> str:
@@ -54,6 +61,15 @@ def exam() -> None:
 @per_eye("wears", "The correction worn: " + one_of(Correction))
 @per_eye("done", "A check done without a value above, such as right=dilated_fundus.")
 @click.option("--nystagmus", type=click.Choice([n.value for n in Nystagmus]), default="unknown")
+@yes_or_no("double-vision", "Does the child see double?")
+@yes_or_no("new-squint", "Has an eye begun to turn?")
+@yes_or_no("skin-reaction", "Is the skin under the patch sore?")
+@click.option(
+    "--sleep-hours",
+    "sleep_minutes",
+    type=HoursPerDay(most=24),
+    help="Sleep in 24 hours, naps too, as the family says.",
+)
 @click.option("--under-anaesthesia", is_flag=True)
 @click.option("--note", default="")
 @stamped
@@ -66,7 +82,7 @@ def add(
     on: date,
     today: date,
     stamp: Stamp,
-    **given: Said | str | bool,
+    **given: Said | str | bool | int | None,
 ) -> None:
     """Record what was found on one day in the child NUMBER.
 
@@ -82,13 +98,19 @@ def add(
         under_anaesthesia=bool(given["under_anaesthesia"]),
         done=tuple((read_check(said), eye) for eye, said in _said(given, "done")),
         note=str(given["note"]),
+        symptoms=Symptoms(
+            Finding(str(given["double_vision"])),
+            Finding(str(given["new_squint"])),
+            Finding(str(given["skin_reaction"])),
+        ),
+        sleep_minutes=given["sleep_minutes"],  # type: ignore[arg-type]
     )
     key = workflow.add_examination(desk(home), number, record, today=today, stamp=stamp)
     notes = [n for f in findings if f.refraction for n in f.refraction.notes]
     click.echo(" ".join([f"Recorded {key}.", *notes, f"See the plan: rehab plan show {number}"]))
 
 
-def _findings(number: str, eye: Eye, given: dict[str, Said | str | bool]) -> EyeFindings:
+def _findings(number: str, eye: Eye, given: Given) -> EyeFindings:
     said = {name: [v for other, v in _said(given, name) if other is eye] for name in TYPED}
     try:
         return read_findings(eye, said, str(given["test"]))
@@ -97,6 +119,6 @@ def _findings(number: str, eye: Eye, given: dict[str, Said | str | bool]) -> Eye
         raise MeasureError(error.what, where=where, do=error.do) from None
 
 
-def _said(given: dict[str, Said | str | bool], name: str) -> Said:
+def _said(given: Given, name: str) -> Said:
     value = given[name]
     return value if isinstance(value, tuple) else ()

@@ -38,10 +38,12 @@ class Day(click.ParamType[date]):
 
 
 class HoursPerDay(click.ParamType[int]):
-    """Hours of occlusion a day, kept as minutes; more than the dose table may say is a slip."""
+    """Hours a day, kept as minutes; more than the dose table may say is a slip, unless told so."""
 
     name = "hours"
-    most = 12
+
+    def __init__(self, most: int = 12) -> None:
+        self.most = most
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
         try:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 
@@ -149,7 +150,12 @@ def child_json(case: Case) -> Json:
             {"id": r.id, "occluded_eye": r.occluded_eye, "method": r.method,
              "minutes_per_day": r.minutes_per_day, "days_per_week": r.days_per_week,
              "starts": r.starts.isoformat(), "ends": r.ends and r.ends.isoformat(),
-             "prescriber": r.prescriber, "reason": r.reason}
+             "prescriber": r.prescriber, "reason": r.reason, "dose": r.dose,
+             "near_activity": r.near_activity, "tapering": r.tapering,
+             "review_on": r.review_on and r.review_on.isoformat(),
+             "decided_on": r.decided_on and r.decided_on.isoformat(),
+             "paused_from": r.paused_from and r.paused_from.isoformat(),
+             "proposed_by": list(r.proposed_by)}
             for r in case.regimens
         ],
         "appointments": [
@@ -168,6 +174,8 @@ def _examination_json(examination: Examination) -> Json:
         "under_anaesthesia": examination.under_anaesthesia,
         "done": [[kind, eye] for kind, eye in examination.done],
         "note": examination.note,
+        "symptoms": asdict(examination.symptoms),
+        "sleep_hours": _parted(examination.sleep_minutes, 60),
         "findings": [
             {
                 "eye": f.eye,
@@ -181,8 +189,8 @@ def _examination_json(examination: Examination) -> Json:
                 "cataract": f.cataract,
                 "lens_status": f.lens_status,
                 "correction": f.correction,
-                "corneal_diameter_mm": _mm(f.corneal_diameter_tenths_mm, 10),
-                "axial_length_mm": _mm(f.axial_length_hundredths_mm, 100),
+                "corneal_diameter_mm": _parted(f.corneal_diameter_tenths_mm, 10),
+                "axial_length_mm": _parted(f.axial_length_hundredths_mm, 100),
             }
             for f in examination.findings
         ],
@@ -197,7 +205,7 @@ def surgery_text(surgery: Surgery) -> str:
     return f"{said}, aimed at {write_power(surgery.target_quarters)}"
 
 
-def _mm(parts: int | None, per_mm: int) -> float | None:
+def _parted(parts: int | None, per_mm: int) -> float | None:
     return None if parts is None else parts / per_mm
 
 

@@ -60,6 +60,7 @@ ENGLISH = Words(
         CheckKind.SECOND_EYE: "a talk about the other eye",
         CheckKind.OCCLUSION: "the patching hours",
         CheckKind.WATCH: "how well each eye sees",
+        CheckKind.GLASSES: "how well each eye sees",
     },
     calendar="Eye clinic",
     visit="Eye clinic: come in these days (best: {day})",

@@ -46,15 +46,16 @@ class Expectation:
         return self.observations[-1].on
 
     def next_between(self, earliest: date, latest: date) -> tuple[date, str]:
-        """The day to refract next, and in words how it follows."""
+        """The day to refract next, `latest` at the latest, and in words how it follows."""
+        threshold = self.tolerance.threshold_dioptres
+        off = f"what it has worn since {self.last_on} is off by more than {threshold:g} D"
+        if not holds_on(self.forecast.born, latest):
+            return latest, "beyond the ages of the forecast"
         on = next_refraction(self.forecast, self.worn, self.tolerance, earliest, latest)
-        chance = self.forecast.chance_off_by_more_than(
-            on, self.worn, self.tolerance.threshold_dioptres
-        )
-        return on, (
-            f"by forecast {on}, when what it has worn since {self.last_on} is off by more than "
-            f"{self.tolerance.threshold_dioptres:g} D with a chance of {chance:.0%}"
-        )
+        chance = self.forecast.chance_off_by_more_than(on, self.worn, threshold)
+        if chance < self.tolerance.chance:
+            return latest, f"not brought forward: the chance that {off} is {chance:.0%} by {latest}"
+        return on, f"by forecast {on}, when the chance that {off} reaches {chance:.0%}"
 
 
 def expectation(moment: Moment) -> Expectation | Problem:

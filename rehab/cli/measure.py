@@ -12,6 +12,7 @@ from rehab.care.case import Correction
 from rehab.care.findings import read_word
 from rehab.care.targets import write_range
 from rehab.cli.measure_eye import axial_length, cornea, pressure, target
+from rehab.cli.measure_growth import growth
 from rehab.cli.options import aged, json_option, read_age, tables_in_force, today_option
 from rehab.cli.output import Json, because_json, print_columns, print_json, rests_on
 from rehab.errors import MeasureError
@@ -47,7 +48,7 @@ def measure() -> None:
     """Convert and judge one measurement, with its source."""
 
 
-for command in (target, pressure, cornea, axial_length):
+for command in (growth, target, pressure, cornea, axial_length):
     measure.add_command(command)
 
 

@@ -10,6 +10,7 @@ import click
 
 from rehab.care.case import Case, Examination, EyeFindings, Surgery
 from rehab.care.checks import Check
+from rehab.care.flags import Flag
 from rehab.care.occlusion import Span
 from rehab.care.plan import Plan
 from rehab.care.problems import Problem
@@ -118,6 +119,16 @@ def problem_json(problem: Problem) -> Json:
     }
 
 
+def flag_json(flag: Flag) -> Json:
+    return {
+        "eye": flag.eye,
+        "sentence": flag.sentence,
+        "urgency": flag.urgency,
+        "on": flag.on.isoformat(),
+        "because": because_json(flag.because),
+    }
+
+
 def plan_json(plan: Plan) -> Json:
     return {
         "child": plan.child.number,
@@ -127,6 +138,7 @@ def plan_json(plan: Plan) -> Json:
         "visits": [visit_json(visit) for visit in plan.visits],
         "occlusion": [span_json(span) for span in plan.occlusion],
         "problems": [problem_json(problem) for problem in plan.problems],
+        "flags": [flag_json(flag) for flag in plan.flags],
     }
 
 

@@ -9,6 +9,7 @@ import click
 from rehab import workflow
 from rehab.care.changes import ChangeKind, describe_changes
 from rehab.care.plan import Plan
+from rehab.cli.forecast import forecast
 from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import because_json, day, plan_json, print_columns, print_json, words
 from rehab.errors import RecordError
@@ -20,6 +21,9 @@ BOOKED = "no rule asks for it: a person booked this day"
 @click.group()
 def plan() -> None:
     """See what falls due, and why."""
+
+
+plan.add_command(forecast)
 
 
 @plan.command()
@@ -135,6 +139,9 @@ def _print_plan(made: Plan) -> None:
     click.echo(
         f"{child.number}  {child.name}  born {day(child.date_of_birth)}  plan of {day(made.today)}"
     )
+    if made.flags:
+        click.echo("\nFLAGS")
+        print_columns((f"  {flag.urgency}", flag.sentence) for flag in made.flags)
     click.echo("\nVISITS (a suggestion until booked)")
     print_columns(
         (

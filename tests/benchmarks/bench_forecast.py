@@ -202,6 +202,18 @@ def by_forecast(early: timedelta, late: timedelta, months: int = 3) -> NextDay:
     return next_day
 
 
+def on_the_grid(early: timedelta, months: int = 3) -> NextDay:
+    """As the plan does it: each date of the fixed grid is kept, or brought forward by `early`."""
+
+    def next_day(expected: Forecast, worn: Worn, accepted: Tolerance, on: date) -> date:
+        start, number = BORN, 1
+        while (target := add_months(start, months * number)) - early <= on:
+            number += 1
+        return next_refraction(expected, worn, accepted, target - early, target)
+
+    return next_day
+
+
 def checkpoints() -> None:
     weeks = timedelta(weeks=1)
     ways: tuple[tuple[str, NextDay], ...] = (
@@ -209,6 +221,7 @@ def checkpoints() -> None:
         ("every 3 months", every(3)),
         ("every 4 months", every(4)),
         ("every 6 months", every(6)),
+        ("the plan: 3-monthly grid -7 weeks", on_the_grid(7 * weeks)),
         ("forecast, 3 months -2 to +2 weeks", by_forecast(2 * weeks, 2 * weeks)),
         ("forecast, 3 months -7 to +0 weeks", by_forecast(7 * weeks, 0 * weeks)),
         ("forecast, 3 months -7 to +2 weeks", by_forecast(7 * weeks, 2 * weeks)),

@@ -39,7 +39,7 @@ def test_a_plan_shows_visits_what_is_overdue_and_what_a_person_must_settle(asel:
 def test_a_plan_as_json_holds_every_check_with_its_window_and_its_reason(asel: Clinic) -> None:
     plan = _plan(asel)
     assert plan.keys() == {
-        "child", "today", "horizon", "checks", "visits", "occlusion", "problems"
+        "child", "today", "horizon", "checks", "visits", "occlusion", "problems", "flags",
     }  # fmt: skip
     assert (plan["child"], plan["today"]) == ("K-017", "2026-04-20")
     for check in plan["checks"]:

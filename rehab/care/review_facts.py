@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 
-from rehab.care.case import Child, Eye, Regimen
+from rehab.care.case import Child, Dose, Eye, Regimen
 from rehab.care.regimen_life import State
 from rehab.care.wear import WearSummary
 from rehab.errors import RecordError
@@ -26,7 +26,7 @@ ONE_LINE, TWO_LINES = 10, 20
 # least six weeks apart (seen).
 PLATEAU_DAYS = 6 * DAYS_PER_WEEK
 VISITS_HELD = 2
-BY_AGE = "by age"
+BY_AGE, NOT_BY_THE_HOUR = "by age", "not by the hour"
 WATCHING = (State.STOPPED, State.WATCHED)
 REVIEWED = (State.RUNNING, State.TAPERING, State.PAUSED, *WATCHING)
 
@@ -122,7 +122,7 @@ def stated(facts: ReviewFacts, wear: str) -> Mapping[str, Value]:
     return {
         "age_months": completed_months(facts.child.date_of_birth, facts.review.on),
         "change_since_stop": since_stop(facts).word,
-        "current_minutes": BY_AGE if regimen.minutes_per_day is None else regimen.minutes_per_day,
+        "current_minutes": _current(regimen),
         "double_vision": facts.double_vision,
         "equal_visits": equal_visits(facts.looks),
         "fellow_change": fellow_change(facts.looks).word,
@@ -138,6 +138,12 @@ def stated(facts: ReviewFacts, wear: str) -> Mapping[str, Value]:
         "wear": wear,
         "weeks_on_dose": (facts.review.on - regimen.starts).days // DAYS_PER_WEEK,
     }
+
+
+def _current(regimen: Regimen) -> Value:
+    if regimen.minutes_per_day is not None:
+        return regimen.minutes_per_day
+    return BY_AGE if regimen.dose is Dose.BY_AGE else NOT_BY_THE_HOUR
 
 
 def previous_raises(regimens: Sequence[Regimen]) -> int:

@@ -151,7 +151,7 @@ def test_checks_hold_together_whatever_the_attendance(
 
 
 def test_glasses_first_means_a_look_every_six_weeks_and_then_every_three_months() -> None:
-    """MOTAS design, Br J Ophthalmol 2002;86:915-919, seen; 3-monthly from a hospital leaflet, seen."""
+    """MOTAS, Br J Ophthalmol 2002;86:915-919; 3-monthly from a hospital leaflet; both seen."""
     fitted = date(2026, 3, 2)
     exam = {
         "on": fitted,

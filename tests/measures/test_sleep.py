@@ -52,7 +52,7 @@ def test_an_infant_s_recommended_sleep_leaves_nine_to_twelve_hours(
     assert waking_hours(7, sleep) == band
 
 
-@pytest.mark.parametrize("percent", range(0, 101))
+@pytest.mark.parametrize("percent", range(101))
 def test_no_share_is_more_than_the_waking_day(percent: int) -> None:
     for months in range(145):
         assert share_of_waking_minutes(months, percent) <= waking_hours(months) * 60

@@ -18,8 +18,8 @@ from tests.conftest import Clinic
 # In the order in which a clinic would run them, so that each finds what the one before recorded.
 STORY = (
     "init", "child add", "child list", "child show", "surgery add", "exam add",
-    "plan show", "plan why", "plan refresh", "plan forecast", "occlusion accept",
-    "appointment book", "appointment outcome", "recall list", "calendar export", "letter family", "occlusion stop",
+    "plan show", "plan why", "plan refresh", "plan forecast",
+    "occlusion accept", "appointment book", "appointment outcome", "recall list", "calendar export", "letter family", "occlusion stop",
     "child end", "measure acuity", "measure vertex", "measure contact-lens", "measure near",
     "measure target", "measure pressure", "measure cornea", "measure axial-length",
     "measure growth",

@@ -19,7 +19,8 @@ from tests.conftest import Clinic
 STORY = (
     "init", "child add", "child list", "child show", "surgery add", "exam add",
     "plan show", "plan why", "plan refresh", "plan forecast",
-    "occlusion accept", "appointment book", "appointment outcome", "recall list", "calendar export", "letter family", "occlusion stop",
+    "occlusion accept", "appointment book", "appointment outcome", "recall list", "calendar export",
+    "letter family", "occlusion stop",
     "child end", "measure acuity", "measure vertex", "measure contact-lens", "measure near",
     "measure target", "measure pressure", "measure cornea", "measure axial-length",
     "measure growth",

@@ -10,9 +10,7 @@ from rehab.care.case import (
     Child,
     Ending,
     Examination,
-    Method,
     Outcome,
-    Regimen,
     Surgery,
 )
 from rehab.care.changes import Entry, follow
@@ -23,7 +21,7 @@ from rehab.errors import RecordError
 from rehab.measures.dates import add_months
 from rehab.rules.protocol import Protocol
 from rehab.settings import Settings, open_days
-from rehab.store.store import Stamp, Store, open_store
+from rehab.store.store import Stamp, Store, Transaction, open_store
 from rehab.table_files import read_protocol
 
 
@@ -112,56 +110,6 @@ def end_care(desk: Desk, number: str, ending: Ending, *, stamp: Stamp) -> str:
         return tx.add(number, ending, stamp)
 
 
-def accept_occlusion(
-    desk: Desk,
-    number: str,
-    *,
-    today: date,
-    minutes_per_day: int | None,
-    starts: date | None,
-    stamp: Stamp,
-) -> str:
-    """A person accepts what the tables propose, or sets fixed minutes a day instead.
-
-    Raises RecordError when nothing is proposed: hours then have to be given with the eye.
-    """
-    with desk.store.transaction() as tx:
-        case = tx.case(number)
-        proposed = [s for s in plan_of(desk, case, today=today).occlusion if not s.accepted]
-        if not proposed:
-            raise RecordError(
-                "no occlusion is proposed for this child today.",
-                where=number,
-                do=f"See why with: rehab plan show {number}",
-            )
-        first = proposed[0]
-        regimen = Regimen(
-            id="",
-            occluded_eye=first.eye,
-            method=Method.PATCH,
-            minutes_per_day=minutes_per_day,
-            days_per_week=first.days_per_week,
-            starts=starts or first.start,
-            prescriber=stamp.by,
-            reason=stamp.reason or f"as proposed: {first.because.decision}/{first.because.row}",
-        )
-        check_regimen(case, regimen)
-        return tx.add(number, regimen, stamp)
-
-
-def stop_occlusion(desk: Desk, number: str, *, on: date, stamp: Stamp) -> str:
-    """The first day without occlusion is `on`; raises RecordError when none is running."""
-    with desk.store.transaction() as tx:
-        running = [r for r in tx.case(number).regimens if r.ends is None and r.starts <= on]
-        if not running:
-            raise RecordError(
-                f"no occlusion is running on {on}.", where=number, do="Check the date."
-            )
-        regimen = replace(running[-1], ends=on)
-        tx.correct(regimen.id, regimen, stamp, tx.version(regimen.id))
-        return regimen.id
-
-
 def _check_child(child: Child, today: date) -> None:
     if child.date_of_birth > today:
         raise RecordError(
@@ -212,11 +160,18 @@ def refresh(
 ) -> tuple[Plan, tuple[Entry, ...], tuple[Entry, ...]]:
     """Plan anew and let the family's calendar follow: the plan, the entries before and after."""
     with desk.store.transaction() as tx:
-        plan = plan_of(desk, tx.case(number), today=today)
-        before = tx.entries(number)
-        after = follow(before, plan)
-        if after != before:
-            tx.set_entries(number, after)
+        return refresh_within(tx, desk, number, today=today)
+
+
+def refresh_within(
+    tx: Transaction, desk: Desk, number: str, *, today: date
+) -> tuple[Plan, tuple[Entry, ...], tuple[Entry, ...]]:
+    """As `refresh`, together with what else this transaction writes."""
+    plan = plan_of(desk, tx.case(number), today=today)
+    before = tx.entries(number)
+    after = follow(before, plan)
+    if after != before:
+        tx.set_entries(number, after)
     return plan, before, after
 
 

@@ -95,7 +95,7 @@ def summary(
     Days a week are spread over the week, because a regimen of 6 days does not say which 6.
     """
     for day in days:
-        _check(day, child, today)
+        check_day(day, child, today)
     doubts = _doubts(days, spans, child, sleep_hours_reported)
     usable = {day.on: day.minutes for day in days if day not in doubts and day.on < today}
     owed = {
@@ -120,7 +120,8 @@ def _by_day(doubtful: Doubtful) -> tuple[date, int]:
     return doubtful.day.on, doubtful.day.minutes
 
 
-def _check(day: WearDay, child: Child, today: date) -> None:
+def check_day(day: WearDay, child: Child, today: date) -> None:
+    """Raises RecordError for an entry ahead of its day, before birth, or below nothing."""
     if day.on > today:
         raise RecordError(
             f"the wear on {day.on} has not been yet (today is {today}).",

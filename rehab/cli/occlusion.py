@@ -1,18 +1,75 @@
-"""Commands: accept or stop occlusion; only a person does."""
+"""Commands: propose, accept, change, decline, pause and stop occlusion; only a person decides."""
 
-from datetime import date
+from collections.abc import Callable
+from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import click
 
-from rehab import workflow
-from rehab.cli.options import Day, HoursPerDay, desk, stamped, stamped_with_reason, today_option
+from rehab import occlusion_desk
+from rehab.care.case import Method
+from rehab.care.changes import EntryKind
+from rehab.cli.occlusion_output import (
+    change_json,
+    print_course,
+    print_proposal,
+    proposal_json,
+)
+from rehab.cli.options import (
+    Day,
+    EyeName,
+    HoursPerDay,
+    desk,
+    json_option,
+    stamped,
+    stamped_with_reason,
+    today_option,
+)
+from rehab.cli.output import print_json
+from rehab.letters.occlusion_chart import occlusion_chart
+from rehab.occlusion_terms import Asked, Decided
 from rehab.store.store import Stamp
+from rehab.whole_files import write_whole
+from rehab.workflow import plan_of
+
+Command = Callable[..., None]
+# A family can act on what is near; what is suggested for later still moves with each visit.
+SOON = timedelta(weeks=13)
+
+
+def _days(command: Command) -> Command:
+    starts = click.option("--starts", "on", type=Day(), help="First day (else the day proposed).")
+    review = click.option(
+        "--review", "review_on", type=Day(), help="Day of the next look (else by the tables)."
+    )
+    near = click.option(
+        "--near", "near_activity", default="", help="What to do close by while it is worn."
+    )
+    return starts(review(near(command)))
 
 
 @click.group()
 def occlusion() -> None:
-    """Accept or stop occlusion."""
+    """Propose, decide and follow occlusion."""
+
+
+@occlusion.command()
+@click.argument("number")
+@stamped
+@today_option
+@json_option
+@click.pass_obj
+def propose(home: Path | None, number: str, today: date, as_json: bool, stamp: Stamp) -> None:
+    """Say what the last look of the child NUMBER asks for, with every row and finding behind it.
+
+    Example: rehab occlusion propose K-017 --today 2026-04-20 --who "S. Lindqvist"
+    """
+    made = occlusion_desk.propose_occlusion(desk(home), number, Asked(today, stamp))
+    if as_json:
+        print_json(proposal_json(made))
+    else:
+        print_proposal(made)
 
 
 @occlusion.command()
@@ -21,44 +78,151 @@ def occlusion() -> None:
     "--hours",
     "minutes_per_day",
     type=HoursPerDay(),
-    help="Fixed hours a day instead of the hours proposed by age.",
+    help="At the start: fixed hours a day instead of the hours by age.",
 )
-@click.option("--starts", type=Day(), help="First day (else the day proposed).")
+@_days
 @stamped
 @today_option
+@json_option
 @click.pass_obj
 def accept(
-    home: Path | None,
-    number: str,
-    minutes_per_day: int | None,
-    starts: date | None,
-    today: date,
-    stamp: Stamp,
+    home: Path | None, /, number: str, today: date, as_json: bool, stamp: Stamp, **given: Any
 ) -> None:
-    """Accept the occlusion proposed for the child NUMBER, as the orthoptist in charge.
+    """Accept what is proposed for the child NUMBER, as the orthoptist or doctor in charge.
 
     Example: rehab occlusion accept K-017 --who "S. Lindqvist"
     """
-    key = workflow.accept_occlusion(
-        desk(home),
-        number,
-        today=today,
-        minutes_per_day=minutes_per_day,
-        starts=starts,
-        stamp=stamp,
-    )
-    click.echo(f"Recorded {key}. See the days: rehab plan show {number}")
+    asked = Asked(today, stamp, **given)
+    _tell(number, today, occlusion_desk.accept_occlusion(desk(home), number, asked), as_json)
+
+
+@occlusion.command()
+@click.argument("number")
+@click.option("--hours", "minutes_per_day", type=HoursPerDay(), help="Hours a day.")
+@click.option("--by-age", is_flag=True, help="The hours by age instead of fixed hours.")
+@click.option("--days-per-week", type=click.IntRange(1, 7))
+@click.option("--method", type=click.Choice([m.value for m in Method]))
+@click.option("--eye", type=EyeName(), help="The eye to be occluded, where it is not known.")
+@click.option("--prescriber", default="", help="The doctor who prescribes drops.")
+@click.option("--taper", is_flag=True, help="These hours are a step down towards the end.")
+@_days
+@stamped_with_reason
+@today_option
+@json_option
+@click.pass_obj
+def change(
+    home: Path | None,
+    /,
+    number: str,
+    method: str | None,
+    today: date,
+    as_json: bool,
+    stamp: Stamp,
+    **given: Any,
+) -> None:
+    """Set your own terms for the child NUMBER, whatever was proposed.
+
+    Example: rehab occlusion change K-017 --hours 1.5 --days-per-week 6 --who "S. Lindqvist"
+    --why "sleeps long at noon"
+    """
+    asked = Asked(today, stamp, method=Method(method) if method else None, **given)
+    _tell(number, today, occlusion_desk.change_occlusion(desk(home), number, asked), as_json)
+
+
+@occlusion.command()
+@click.argument("number")
+@stamped_with_reason
+@today_option
+@json_option
+@click.pass_obj
+def decline(home: Path | None, number: str, today: date, as_json: bool, stamp: Stamp) -> None:
+    """Decline what is proposed for the child NUMBER; what runs goes on as it was.
+
+    Example: rehab occlusion decline K-017 --who "S. Lindqvist" --why "wait for the new lens"
+    """
+    asked = Asked(today, stamp)
+    _tell(number, today, occlusion_desk.decline_occlusion(desk(home), number, asked), as_json)
+
+
+@occlusion.command()
+@click.argument("number")
+@click.option("--from", "on", type=Day(), help="First day without hours (else today).")
+@click.option("--review", "review_on", type=Day(), help="Day of the next look.")
+@stamped_with_reason
+@today_option
+@json_option
+@click.pass_obj
+def pause(
+    home: Path | None, /, number: str, today: date, as_json: bool, stamp: Stamp, **days: date | None
+) -> None:
+    """Let occlusion of the child NUMBER rest; a look falls due, and only a change resumes it.
+
+    Example: rehab occlusion pause K-017 --from 2026-04-25 --who "S. Lindqvist" --why "sore skin"
+    """
+    asked = Asked(today, stamp, **days)  # type: ignore[arg-type]
+    _tell(number, today, occlusion_desk.pause_occlusion(desk(home), number, asked), as_json)
 
 
 @occlusion.command()
 @click.argument("number")
 @click.option("--on", type=Day(), required=True, help="The first day without occlusion.")
+@click.option("--review", "review_on", type=Day(), help="Day of a look before the watch begins.")
 @stamped_with_reason
+@today_option
+@json_option
 @click.pass_obj
-def stop(home: Path | None, number: str, on: date, stamp: Stamp) -> None:
+def stop(
+    home: Path | None, /, number: str, today: date, as_json: bool, stamp: Stamp, **days: date | None
+) -> None:
     """Stop occlusion of the child NUMBER; acuity is then watched for a year.
 
     Example: rehab occlusion stop K-017 --on 2027-03-01 --who "S. Lindqvist" --why "equal twice"
     """
-    key = workflow.stop_occlusion(desk(home), number, on=on, stamp=stamp)
-    click.echo(f"Recorded {key}: no occlusion from {on}.")
+    asked = Asked(today, stamp, **days)  # type: ignore[arg-type]
+    _tell(number, today, occlusion_desk.stop_occlusion(desk(home), number, asked), as_json)
+
+
+@occlusion.command()
+@click.argument("number")
+@click.option(
+    "--chart",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Also write acuity and hours as a drawing (SVG).",
+)
+@today_option
+@json_option
+@click.pass_obj
+def show(home: Path | None, number: str, chart: Path | None, today: date, as_json: bool) -> None:
+    """Show every regimen and proposal of the child NUMBER, each decision with its reason.
+
+    Example: rehab occlusion show K-017 --chart K-017.svg
+    """
+    opened = desk(home)
+    case = opened.store.case(number)
+    if chart is not None:
+        drawn = occlusion_chart(
+            case, opened.store.wear(number), opened.protocol, plan_of(opened, case, today=today)
+        )
+        write_whole(chart, drawn.encode())
+    print_course(opened, case, today, as_json)
+    if chart is not None and not as_json:
+        click.echo(f"Wrote {chart}.")
+
+
+def _tell(number: str, today: date, made: Decided, as_json: bool) -> None:
+    """What was recorded, and what the family must be told again."""
+    if as_json:
+        print_json(
+            {"id": made.key, "said": made.said, "changes": [change_json(c) for c in made.changes]}
+        )
+        return
+    click.echo(f"Recorded {made.key}: {made.said}.")
+    until = today + SOON
+    soon = [c for c in made.changes if c.entry.kind is not EntryKind.VISIT or c.entry.on < until]
+    if soon:
+        click.echo("The family must be told again:")
+    for found in soon:
+        click.echo(f"    {found.sentence}")
+    if later := len(made.changes) - len(soon):
+        click.echo(f"    {later} suggested visits from {until} on change too.")
+    click.echo(f"See the days: rehab plan show {number}")

@@ -1,6 +1,6 @@
 """Commands: see what falls due, and why."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -9,6 +9,7 @@ import click
 from rehab import workflow
 from rehab.care.changes import ChangeKind, describe_changes
 from rehab.care.plan import Plan
+from rehab.care.proposals import KeptProposal
 from rehab.cli.forecast import forecast
 from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import because_json, day, plan_json, print_columns, print_json, words
@@ -57,7 +58,7 @@ def why(home: Path | None, number: str, on: date, today: date, as_json: bool) ->
     """
     opened = desk(home)
     made = workflow.plan_of(opened, opened.store.case(number), today=today)
-    found = list(reasons(made, on))
+    found = [*reasons(made, on), *_decisions(opened.store.proposals(number), on)]
     if not found:
         raise RecordError(
             f"nothing in the plan falls on {on}.",
@@ -132,6 +133,16 @@ def reasons(made: Plan, on: date) -> Iterator[tuple[str, Because | None]]:
     for problem in made.problems:
         if problem.because is not None and str(on) in problem.do + problem.what:
             yield f"{problem.kind}: {problem.what}", problem.because
+
+
+def _decisions(proposals: Iterable[KeptProposal], on: date) -> Iterator[tuple[str, Because | None]]:
+    """The occlusion proposals that name the day `on`, each row that fired with its facts."""
+    for proposal in proposals:
+        if on in (proposal.on, proposal.starts, proposal.review_on):
+            said = f"occlusion proposal {proposal.id}: {proposal.action}, {proposal.decision}"
+            words_said = f" ({proposal.words})" if proposal.words else ""
+            for because in proposal.because:
+                yield said + words_said, because
 
 
 def _print_plan(made: Plan) -> None:

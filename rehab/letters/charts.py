@@ -89,7 +89,7 @@ def forecast_chart(chart: ForecastChart) -> str:
             width=WIDTH,
             height=HEIGHT,
             frame=(LEFT, RIGHT, TOP, BOTTOM),
-            ages=_age_ticks(chart.born, min(days), max(days), across),
+            ages=age_ticks(chart.born, min(days), max(days), across),
             powers=_power_ticks(down),
             band=_path(band),
             curve=_path([at(e.on, e.dioptres) for e in chart.expected]),
@@ -108,7 +108,7 @@ def _path(points: Sequence[Point]) -> str:
     return " ".join(f"{x},{y}" for x, y in points)
 
 
-def _age_ticks(born: date, first: date, last: date, across: Scale) -> list[Tick]:
+def age_ticks(born: date, first: date, last: date, across: Scale) -> list[Tick]:
     """Whole months of age, far enough apart to read; years from two years on."""
     youngest, oldest = completed_months(born, first), completed_months(born, last)
     step = next(s for s in (1, 2, 3, 6, 12, 24, 48) if (oldest - youngest) // s < MOST_TICKS)

@@ -157,6 +157,11 @@ def _limit(before: Acuity, after: Acuity) -> Limit:
     return _LIMITS.get(test, _ANY_OTHER_TEST)
 
 
+def noise_hundredths(acuity: Acuity) -> int:
+    """The smallest change of this test that is more than its noise."""
+    return _limit(acuity, acuity).at_least_hundredths
+
+
 def _cautions(before: Acuity, after: Acuity) -> tuple[str, ...]:
     distances = {before.distance_cm, after.distance_cm} - {None}
     said = (

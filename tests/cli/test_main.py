@@ -19,7 +19,9 @@ from tests.conftest import Clinic
 STORY = (
     "init", "child add", "child list", "child show", "surgery add", "exam add",
     "plan show", "plan why", "plan refresh", "plan forecast",
-    "occlusion accept", "appointment book", "appointment outcome", "recall list", "calendar export",
+    "occlusion propose", "occlusion decline", "occlusion accept", "occlusion change", "wear add",
+    "wear import", "wear show", "occlusion pause", "occlusion show",
+    "appointment book", "appointment outcome", "recall list", "calendar export",
     "letter family", "occlusion stop",
     "child end", "measure acuity", "measure vertex", "measure contact-lens", "measure near",
     "measure target", "measure pressure", "measure cornea", "measure axial-length",
@@ -70,6 +72,7 @@ def test_the_examples_of_all_commands_work_one_after_the_other(
     assert set(STORY) == COMMANDS.keys()
     monkeypatch.chdir(tmp_path)
     shutil.copy(BUILT_IN / "refraction.toml", clinic.home / "tables")
+    Path("wear.csv").write_text("date,minutes,written_on\n2026-04-22,90,2026-04-22\n")
     for path in STORY:
         line = _example(COMMANDS[path])
         assert line.removeprefix("--home clinic ").startswith(path), line

@@ -13,7 +13,7 @@ from unicodedata import category
 from icalendar import Alarm, Calendar, Event
 from icalendar.enums import CLASS, STATUS, TRANSP
 
-from rehab.care.case import CheckKind, Child, Eye
+from rehab.care.case import CheckKind, Child, Eye, Method
 from rehab.care.changes import ONE_DAY, Entry, EntryKind, EntryState, derived_uid
 from rehab.settings import Clinic
 
@@ -38,7 +38,7 @@ class Words:
     cannot_come: str
     purpose: str
     alarm: str
-    patch: str
+    methods: Mapping[str, str]
     some_days: str
     every_day: str
     ring: str
@@ -70,7 +70,12 @@ ENGLISH = Words(
     cannot_come="If you cannot come, ring {clinic}.",
     purpose="For: {checks}.",
     alarm="Eye clinic: {day}",
-    patch="Patch {hours} ({eye} eye covered)",
+    methods={
+        Method.PATCH: "Patch {hours} ({eye} eye covered)",
+        Method.CLOTH_PATCH: "Cloth patch {hours} ({eye} eye covered)",
+        Method.FILTER: "Filter on the glasses {hours} ({eye} eye)",
+        Method.OPTICAL_BLUR: "Blurring lens {hours} ({eye} eye)",
+    },
     some_days="On {days} days of each week. Questions: ring {clinic}.",
     every_day="Every day. Questions: ring {clinic}.",
     ring="Ring the eye clinic if your visit has passed: hours must be checked",
@@ -137,7 +142,8 @@ def _alarm(entry: Entry, days_before: int, text: str) -> Alarm:
 
 def _occlusion(entry: Entry, clinic: Clinic, words: Words) -> Event:
     hours = _hours(entry.minutes_per_day)
-    title = words.patch.format(hours=hours, eye=words.eyes[Eye(entry.eye)])
+    said = words.methods[entry.method or Method.PATCH]
+    title = said.format(hours=hours, eye=words.eyes[Eye(entry.eye)])
     text = words.every_day if entry.days_per_week == DAYS_PER_WEEK else words.some_days
     clinic_words = _ring_whom(clinic)
     event = _event(entry, title, text.format(days=entry.days_per_week, clinic=clinic_words))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from ical.calendar_stream import IcsCalendarStream
 
 from rehab.calendars import ENGLISH, calendar_file
-from rehab.care.case import CheckKind, Child, Eye
+from rehab.care.case import CheckKind, Child, Eye, Method
 from rehab.care.changes import Entry, EntryKind, EntryState
 from rehab.settings import Clinic
 
@@ -372,3 +372,18 @@ def test_the_words_of_another_language_take_the_place_of_the_english() -> None:
     event = only(read_ical(calendar_file(CHILD, ENTRIES, CLINIC, words)), APPOINTMENT.uid)
     assert event.title == "Augenklinik: Termin"
     assert event.description.startswith("Ruf an: Harbour Eye Clinic, 01632 960 123.")
+
+
+@pytest.mark.parametrize(
+    ("method", "title"),
+    [
+        ("", "Patch 2 h (left eye covered)"),
+        (Method.PATCH, "Patch 2 h (left eye covered)"),
+        (Method.CLOTH_PATCH, "Cloth patch 2 h (left eye covered)"),
+        (Method.FILTER, "Filter on the glasses 2 h (left eye)"),
+        (Method.OPTICAL_BLUR, "Blurring lens 2 h (left eye)"),
+    ],
+)
+def test_the_title_names_the_method(method: str, title: str) -> None:
+    hours = replace(HOURS, method=method, minutes_per_day=120)
+    assert only(read_ical(file_of(hours)), HOURS.uid).title == title

@@ -103,6 +103,7 @@ def span_json(span: Span) -> Json:
         "eye": span.eye,
         "hours_per_day": span.hours_per_day,
         "days_per_week": span.days_per_week,
+        "method": span.method,
         "accepted": span.accepted,
         "because": because_json(span.because),
     }

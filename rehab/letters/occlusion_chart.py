@@ -88,7 +88,8 @@ def occlusion_chart(case: Case, wear: Sequence[WearDay], protocol: Protocol, pla
                     [(across(line[0].on.toordinal()), _under(line, down), _test(line[0]))
                      for line in _lines(found)] if eye is treated else [],
                 )
-                for eye, found in results.items()
+                # The filled circle is drawn last, so that an open square never hides it.
+                for eye, found in ((e, results[e]) for e in (treated.fellow, treated))
             ],
             logmar_ticks=[(down(v / 10), f"{v / 10:.1f}") for v in _steps(down)],
             hour_ticks=[(hours(v), str(v)) for v in _whole(hours)],
@@ -104,7 +105,7 @@ def occlusion_chart(case: Case, wear: Sequence[WearDay], protocol: Protocol, pla
                 for r in case.regimens
                 if r.starts <= today
             ],
-            stops=[across(day.toordinal()) for day in _rests(case, today)],
+            rests=[(across(day.toordinal()), word) for day, word in _rests(case, today)],
         )
     )  # fmt: skip
 
@@ -155,7 +156,7 @@ def _acuity_scale(results: Sequence[Result]) -> Scale:
 
 def _hours_scale(spans: Sequence[Span], worn: Sequence[Worn]) -> Scale:
     most = max([s.hours_per_day for s in spans] + [w.hours for w in worn])
-    return Scale(0, max(ceil(most), 1), HOURS_BOTTOM, HOURS_TOP)
+    return Scale(0, max(ceil(most + 0.5), 1), HOURS_BOTTOM, HOURS_TOP)
 
 
 def _steps(down: Scale) -> range:
@@ -209,7 +210,7 @@ def _stairs(run: Sequence[Span], across: Scale, hours: Scale) -> str:
     return " ".join(f"{x},{y}" for x, y in points)
 
 
-def _rests(case: Case, today: date) -> Iterator[date]:
+def _rests(case: Case, today: date) -> Iterator[tuple[date, str]]:
     """Days on which hours ended without others beginning."""
     for one, other in pairwise((*case.regimens, None)):
         if one is None:
@@ -217,7 +218,7 @@ def _rests(case: Case, today: date) -> Iterator[date]:
         rest = one.paused_from or one.ends
         begins = other.starts if other is not None else None
         if rest is not None and rest <= today and rest != begins:
-            yield rest
+            yield rest, "pause" if one.paused_from else "stop"
 
 
 def _in_words(

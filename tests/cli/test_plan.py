@@ -68,7 +68,8 @@ def test_occlusion_as_json_has_hours_days_and_their_source(asel: Clinic) -> None
     assert spans
     for span, following in zip(spans, [*spans[1:], None], strict=True):
         assert span.keys() == {
-            "from", "until", "eye", "hours_per_day", "days_per_week", "accepted", "because"
+            "from", "until", "eye", "hours_per_day", "days_per_week", "method", "accepted",
+            "because",
         }  # fmt: skip
         assert (span["eye"], span["accepted"]) == ("left", False)
         assert span["because"].keys() >= BECAUSE

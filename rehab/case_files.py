@@ -1,9 +1,9 @@
 """Case files: children and their facts in TOML, for demo data and for stories that tests tell."""
 
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -23,11 +23,13 @@ from rehab.care.case import (
     Regimen,
     Surgery,
     Sutures,
+    Symptoms,
     case_of,
 )
 from rehab.care.findings import TYPED, read_check, read_findings, read_word
+from rehab.care.wear import WearDay
 from rehab.errors import RecordError, RehabError
-from rehab.measures.fixation import Nystagmus
+from rehab.measures.fixation import Finding, Nystagmus
 from rehab.measures.refraction import parse_target
 
 CHILD = {field.name for field in fields(Child)} - {"date_of_birth"} | {
@@ -38,8 +40,13 @@ CHILD = {field.name for field in fields(Child)} - {"date_of_birth"} | {
     "appointment",
     "ending",
     "story",
+    "wear",
 }
+SYMPTOMS = {field.name for field in fields(Symptoms)}
 EXAM = {"on", "right", "left", "test", "nystagmus", "under_anaesthesia", "done", "note"}
+EXAM |= SYMPTOMS | {"sleep_hours"}
+REGIMEN = {"eye", "starts", "ends", "minutes_per_day", "days_per_week", "method", "who", "why"}
+REGIMEN |= {"near_activity", "review_on", "decided_on", "tapering", "paused_from"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +59,11 @@ class CaseFile:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One child of a case file, with the story that it stands for."""
+    """One child of a case file, with its days of wear and the story that it stands for."""
 
     case: Case
     story: str
+    wear: tuple[WearDay, ...] = ()
 
 
 def read_cases(path: Path) -> CaseFile:
@@ -108,9 +116,18 @@ def case_from(raw: Mapping[str, Any]) -> Case:
 def _told(raw: Mapping[str, Any], file: str) -> Told:
     where = f"{file}, child {raw.get('number', 'without a number')}"
     try:
-        return Told(case_from(raw), raw.get("story", ""))
+        return Told(case_from(raw), raw.get("story", ""), tuple(_wear(raw)))
     except RehabError as error:
         raise RecordError(error.what, where=where, do=error.do) from None
+
+
+def _wear(raw: Mapping[str, Any]) -> Iterator[WearDay]:
+    """Minutes of one day after the other; days that nobody wrote down lie between two items."""
+    for item in raw.get("wear", []):
+        _only(item, {"from", "minutes"})
+        start = _day(item, "from")
+        for n, minutes in enumerate(_needed(item, "minutes")):
+            yield WearDay(start + timedelta(days=n), minutes)
 
 
 def _surgery(raw: Mapping[str, Any], key: str) -> Surgery:
@@ -140,6 +157,8 @@ def _examination(raw: Mapping[str, Any], key: str) -> Examination:
             for eye, _, said in (item.partition("=") for item in raw.get("done", []))
         ),
         note=raw.get("note", ""),
+        symptoms=Symptoms(**{name: _word(Finding, raw, name, "unknown") for name in SYMPTOMS}),
+        sleep_minutes=round(raw["sleep_hours"] * 60) if "sleep_hours" in raw else None,
     )
 
 
@@ -150,9 +169,7 @@ def _findings(eye: Eye, raw: Mapping[str, Any], test: str) -> EyeFindings:
 
 
 def _regimen(raw: Mapping[str, Any], key: str) -> Regimen:
-    _only(
-        raw, {"eye", "starts", "ends", "minutes_per_day", "days_per_week", "method", "who", "why"}
-    )
+    _only(raw, REGIMEN)
     return Regimen(
         id=key,
         occluded_eye=_word(Eye, raw, "eye"),
@@ -162,7 +179,12 @@ def _regimen(raw: Mapping[str, Any], key: str) -> Regimen:
         starts=_day(raw, "starts"),
         prescriber=_needed(raw, "who"),
         reason=raw.get("why", ""),
-        ends=_day(raw, "ends") if "ends" in raw else None,
+        ends=_day_or_none(raw, "ends"),
+        near_activity=raw.get("near_activity", ""),
+        review_on=_day_or_none(raw, "review_on"),
+        decided_on=_day_or_none(raw, "decided_on"),
+        tapering=raw.get("tapering", False),
+        paused_from=_day_or_none(raw, "paused_from"),
     )
 
 
@@ -198,6 +220,10 @@ def _day(raw: Mapping[str, Any], key: str) -> date:
             f"{key} is {day!r}, not a day.", do=f"Write {key} = 2026-11-23, without quotes."
         )
     return day
+
+
+def _day_or_none(raw: Mapping[str, Any], key: str) -> date | None:
+    return _day(raw, key) if key in raw else None
 
 
 def _only(raw: Mapping[str, Any], known: set[str]) -> None:

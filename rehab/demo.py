@@ -66,7 +66,7 @@ def run_demo(out: Path, today: date | None, told: Callable[[str], None]) -> Made
         stamp = Stamp("demo", datetime(day.year, day.month, day.day, tzinfo=UTC), "invented data")
         with closing(desk.store):
             for child in cases.told:
-                register(desk, child.case, today=day, stamp=stamp)
+                register(desk, child.case, child.wear, today=day, stamp=stamp)
             return _write_all(desk, cases, out, day, told)
     except BaseException:
         shutil.rmtree(out, ignore_errors=True)

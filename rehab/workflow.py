@@ -1,6 +1,6 @@
 """What the clinic does: record, plan, accept, refresh, recall; owns the transactions."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -17,6 +17,7 @@ from rehab.care.changes import Entry, follow
 from rehab.care.history import check_examination, check_regimen, check_surgery
 from rehab.care.plan import Plan, make_plan
 from rehab.care.recall import Recall, recall_list
+from rehab.care.wear import WearDay, check_day
 from rehab.errors import RecordError
 from rehab.measures.dates import add_months
 from rehab.rules.protocol import Protocol
@@ -45,7 +46,9 @@ def add_child(desk: Desk, child: Child, *, today: date, stamp: Stamp) -> str:
         return tx.add(child.number, child, stamp)
 
 
-def register(desk: Desk, case: Case, *, today: date, stamp: Stamp) -> None:
+def register(
+    desk: Desk, case: Case, wear: Sequence[WearDay] = (), *, today: date, stamp: Stamp
+) -> None:
     """Record a child with everything known so far, whole or not at all."""
     number = case.child.number
     _check_child(case.child, today)
@@ -65,6 +68,9 @@ def register(desk: Desk, case: Case, *, today: date, stamp: Stamp) -> None:
             tx.add(number, replace(appointment, id=""), stamp)
         if case.ending is not None:
             tx.add(number, case.ending, stamp)
+        for day in wear:
+            check_day(day, case.child, today)
+        tx.record_wear(number, wear, stamp)
 
 
 def add_surgery(desk: Desk, number: str, surgery: Surgery, *, today: date, stamp: Stamp) -> str:

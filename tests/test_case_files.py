@@ -5,9 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from rehab.care.case import CheckKind, Eye, Method, Outcome
+from rehab.care.case import CheckKind, Eye, Method, Outcome, Symptoms
+from rehab.care.wear import WearDay
 from rehab.case_files import read_cases
 from rehab.errors import RecordError
+from rehab.measures.fixation import Finding
 
 TODAY = "today = 2026-11-23\n"
 CHILD = TODAY + '[[child]]\nnumber = "K-1"\nname = "Ana B"\nborn = 2026-02-11\n'
@@ -91,12 +93,29 @@ def test_everything_told_of_a_child_is_read(tmp_path: Path) -> None:
         CHILD
         + """story = "A story."
 surgery = [{ on = 2026-03-30, eye = "right", procedure = "lens removal", sutures = "absorbable" }]
-exam = [
-  { on = 2026-05-04, right = { acuity = ["6/18", "CSM"] }, test = "crowded letters" },
-  { on = 2026-04-06, right = { pressure = "14" }, done = ["right=suture review"] },
-]
-occlusion = [{ eye = "left", starts = 2026-04-06, minutes_per_day = 90, who = "S. L." }]
 appointment = [{ on = 2026-12-01 }, { on = 2026-06-02, outcome = "was not brought" }]
+wear = [{ from = 2026-05-04, minutes = [90, 0] }]
+
+[[child.exam]]
+on = 2026-05-04
+right = { acuity = ["6/18", "CSM"] }
+test = "crowded letters"
+new_squint = "no"
+skin_reaction = "yes"
+sleep_hours = 13.5
+
+[[child.exam]]
+on = 2026-04-06
+right = { pressure = "14" }
+done = ["right=suture review"]
+
+[[child.occlusion]]
+eye = "left"
+starts = 2026-04-06
+minutes_per_day = 90
+who = "S. L."
+tapering = true
+review_on = 2026-06-02
 """,
         encoding="utf-8",
     )
@@ -114,7 +133,11 @@ appointment = [{ on = 2026-12-01 }, { on = 2026-06-02, outcome = "was not brough
         ("6/18", "crowded letters"),
         ("CSM", "crowded letters"),
     ]
+    assert told.wear == (WearDay(date(2026, 5, 4), 90), WearDay(date(2026, 5, 5), 0))
+    assert second.symptoms == Symptoms(new_squint=Finding.NO, skin_reaction=Finding.YES)
+    assert second.sleep_minutes == 810
     (regimen,) = case.regimens
+    assert (regimen.tapering, regimen.review_on) == (True, date(2026, 6, 2))
     assert (regimen.method, regimen.minutes_per_day, regimen.days_per_week, regimen.ends) == (
         Method.PATCH,
         90,

@@ -22,6 +22,7 @@ from rehab.errors import RehabError
 from rehab.measures.dates import completed_months
 from rehab.measures.fixation import Nystagmus
 from rehab.settings import read_settings
+from rehab.wear_desk import worn
 from rehab.workflow import open_desk, plan_of
 
 CASES = demo_cases()
@@ -79,6 +80,15 @@ def test_every_child_is_stored_as_it_is_told(demo: Demo) -> None:
         for name in ("surgeries", "examinations", "regimens", "appointments"):
             assert len(getattr(stored, name)) == len(getattr(told.case, name)), name
         assert stored.ending == told.case.ending
+
+
+def test_a_diary_of_wear_is_counted_with_its_gaps(demo: Demo) -> None:
+    desk = open_desk(read_settings(demo.first / "clinic"))
+    with closing(desk.store):
+        counted = worn(desk, "K-111", today=TODAY).whole
+    assert (counted.days_prescribed, counted.days_recorded) == (60, 53)
+    assert counted.doubtful == ()
+    assert (counted.adherence_percent, counted.adherence_percent_recorded) == (62, 70)
 
 
 def test_nothing_but_a_booking_lies_after_the_day_of_the_stories() -> None:

@@ -155,8 +155,8 @@ def _occlusion(entry: Entry, clinic: Clinic, words: Words) -> Event:
 def _call(child: Child, entries: tuple[Entry, ...]) -> Entry | None:
     """The day after the agreed hours run out, on which a family without a new review must ring.
 
-    A review on that day or later shows that the hours were meant to end before it: then, as when
-    no hours are agreed any more, the event is cancelled. It must outrank every earlier one of its
+    It is cancelled when no hours are agreed any more, and when they were stopped on purpose: then
+    acuity is watched instead. It must outrank every earlier one of its
     uid, so its sequence grows with each change that any entry can undergo.
     """
     hours = [e for e in entries if e.kind is EntryKind.OCCLUSION]
@@ -164,21 +164,21 @@ def _call(child: Child, entries: tuple[Entry, ...]) -> Entry | None:
         return None
     agreed = [e.until for e in hours if e.state is EntryState.LIVE]
     end = max(agreed or (e.until for e in hours))
-    reviewed = any(e.on >= end and _is_review(e) for e in entries)
+    stopped = any(_is_watch(e) for e in entries)
     return Entry(
         uid=derived_uid(child.number, "ring"),
         sequence=sum(2 * e.sequence + 1 + (e.state is not EntryState.LIVE) for e in entries),
         changed_on=max(e.changed_on for e in entries),
         kind=EntryKind.OCCLUSION,
-        state=EntryState.LIVE if agreed and not reviewed else EntryState.WITHDRAWN,
+        state=EntryState.LIVE if agreed and not stopped else EntryState.WITHDRAWN,
         start=end,
         until=end + ONE_DAY,
         on=end,
     )
 
 
-def _is_review(entry: Entry) -> bool:
-    prefix = f"{CheckKind.OCCLUSION}/"
+def _is_watch(entry: Entry) -> bool:
+    prefix = f"{CheckKind.WATCH}/"
     return entry.state is EntryState.LIVE and any(k.startswith(prefix) for k in entry.checks)
 
 

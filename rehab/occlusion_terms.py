@@ -22,9 +22,10 @@ from rehab.care.regimen_life import (
 from rehab.care.review import begun, proposal_now, review_due, state_of
 from rehab.care.wear import awake_minutes
 from rehab.errors import RecordError
+from rehab.measures.dates import add_months
 from rehab.measures.fixation import Finding
 from rehab.store.store import Stamp, Transaction
-from rehab.workflow import Desk, plan_of, refresh_within
+from rehab.workflow import Desk, refresh_within
 
 ALL_DAYS = 7
 
@@ -80,8 +81,9 @@ class Work:
 
     def proposal_now(self) -> KeptProposal:
         case, today = self.case, self.asked.today
-        plan = plan_of(self.desk, case, today=today)
-        return proposal_now(case, self.tx.wear(self.number), self.desk.protocol, plan)
+        horizon = add_months(today, self.desk.settings.clinic.horizon_months)
+        wear = self.tx.wear(self.number)
+        return proposal_now(case, wear, self.desk.protocol, today, horizon)
 
     def settle(self, proposal: KeptProposal | None, decision: Decision) -> None:
         if proposal is None:

@@ -239,12 +239,14 @@ def test_the_day_after_the_agreed_hours_asks_to_ring_if_there_was_no_review(read
 
 
 @each_reader
-def test_hours_that_end_before_their_review_were_meant_to_end_so_nobody_need_ring(
-    read: Reader,
-) -> None:
-    planned_stop = replace(HOURS, until=VISIT.on)
-    assert ring(read(file_of(planned_stop, VISIT))).status == "CANCELLED"
-    assert ring(read(file_of(planned_stop, replace(VISIT, checks=())))).status == "CONFIRMED"
+def test_hours_stopped_on_purpose_leave_nothing_to_ring_for(read: Reader) -> None:
+    watched = replace(VISIT, checks=(f"{CheckKind.WATCH}/right/20260201/1",))
+    assert ring(read(file_of(HOURS, watched))).status == "CANCELLED"
+
+
+@each_reader
+def test_hours_whose_review_is_only_suggested_still_ask_the_family_to_ring(read: Reader) -> None:
+    assert ring(read(file_of(HOURS, VISIT))).status == "CONFIRMED"
 
 
 @each_reader

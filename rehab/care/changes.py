@@ -83,7 +83,7 @@ def follow(entries: tuple[Entry, ...], plan: Plan) -> tuple[Entry, ...]:
 
 def _follow_visits(entries: tuple[Entry, ...], plan: Plan) -> tuple[Entry, ...]:
     visits = sorted(plan.visits, key=lambda v: (v.on, v.booked, _keys(v)))
-    pairs = _pair(entries, visits)
+    pairs = _pair(entries, visits, plan.today)
     matched = {entry.uid for entry in pairs.values()}
     followed = [_leave(e, plan) for e in entries if e.uid not in matched]
     taken = {entry.uid for entry in entries}
@@ -97,13 +97,17 @@ def _follow_visits(entries: tuple[Entry, ...], plan: Plan) -> tuple[Entry, ...]:
     return tuple(followed)
 
 
-def _pair(entries: tuple[Entry, ...], visits: list[Visit]) -> dict[int, Entry]:
+def _pair(entries: tuple[Entry, ...], visits: list[Visit], today: date) -> dict[int, Entry]:
     """For each visit that continues a live entry, by its index: that entry.
 
     Most checks in common first, then the nearest day. An entry of the same day is the same trip
-    even when all its checks were exchanged.
+    even when all its checks were exchanged. A booked day that has passed is history: it stays.
     """
-    live = {e.uid: e for e in entries if e.state is EntryState.LIVE}
+    live = {
+        e.uid: e
+        for e in entries
+        if e.state is EntryState.LIVE and not (e.kind is EntryKind.APPOINTMENT and e.on < today)
+    }
     ranked = sorted(
         (-shared, abs(entry.on - visit.on), entry.uid, index)
         for entry in live.values()
@@ -239,7 +243,7 @@ def _in_words(entry: Entry) -> str:
             f"{entry.days_per_week} days a week, from {entry.start} to {last}"
         )
     days = "" if entry.start == last else f" (any day from {entry.start} to {last})"
-    checks = ", ".join(_check_in_words(key) for key in entry.checks) or "no check that is due"
+    checks = ", ".join(dict.fromkeys(map(_check_in_words, entry.checks))) or "no check that is due"
     return f"{entry.kind} on {entry.on}{days} for {checks}"
 
 

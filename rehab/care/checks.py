@@ -41,6 +41,8 @@ from rehab.rules.protocol import Answer, Because, Protocol
 from rehab.rules.table import Outcome
 
 NOT_OPERATED = "not operated"
+# What stayed away longer than its catch-up time comes as soon as the clinic is open.
+SOON_DAYS = 7
 
 
 class Status(StrEnum):
@@ -57,7 +59,7 @@ class Check:
 
     `ordinal` counts the checks of its series from `anchor`, so that `key` stays the same when the
     dates move. `by` is the last day to settle it now: `latest`, or for an overdue check the end of
-    its catch-up time.
+    its catch-up time, or a week from today once that has passed too.
     """
 
     kind: CheckKind
@@ -100,8 +102,13 @@ class Horizon:
 
 
 def settles(examination: Examination) -> Iterator[tuple[CheckKind, Eye]]:
-    """The checks that an examination did, by what was recorded in it."""
+    """The checks that an examination did, by what was recorded in it.
+
+    Sight is compared between the eyes: a look at one of them settles no review of occlusion.
+    """
     yield from examination.done
+    seen = {f.eye for f in examination.findings if f.acuities or f.fixation != Fixation()}
+    both_seen = seen == set(Eye)
     for found in examination.findings:
         yield CheckKind.REVIEW, found.eye
         if examination.under_anaesthesia:
@@ -112,7 +119,7 @@ def settles(examination: Examination) -> Iterator[tuple[CheckKind, Eye]]:
             yield CheckKind.VISUAL_AXIS, found.eye
         if found.refraction is not None:
             yield CheckKind.REFRACTION, found.eye
-        if found.acuities or found.fixation != Fixation():
+        if both_seen:
             yield CheckKind.OCCLUSION, found.eye
             yield CheckKind.WATCH, found.eye
             yield CheckKind.GLASSES, found.eye
@@ -325,7 +332,11 @@ def _check(
     by = latest
     if latest < span.today:
         status = Status.OVERDUE
-        by = span.today + timedelta(days=catch_up_days(case, protocol, span.today))
+        within = catch_up_days(case, protocol, latest)
+        by = max(
+            latest + timedelta(days=within),
+            span.today + timedelta(days=min(within, SOON_DAYS)),
+        )
     else:
         status = Status.DUE if earliest <= span.today else Status.PLANNED
     return Check(
@@ -342,7 +353,8 @@ def _check(
     )
 
 
-def catch_up_days(case: Case, protocol: Protocol, today: date) -> int:
-    """Within how many days an overdue check is to be brought in."""
-    since = (today - case.surgeries[-1].on).days if case.surgeries else NOT_OPERATED
-    return protocol.ask("catch_up", today, {"days_since_surgery": since}).number("within_days")
+def catch_up_days(case: Case, protocol: Protocol, latest: date) -> int:
+    """Within how many days of its last good day a missed check is to be brought in."""
+    operated = [s.on for s in case.surgeries if s.on <= latest]
+    since = (latest - operated[-1]).days if operated else NOT_OPERATED
+    return protocol.ask("catch_up", latest, {"days_since_surgery": since}).number("within_days")

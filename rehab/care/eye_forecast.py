@@ -18,7 +18,7 @@ from rehab.care.forecast import (
     next_refraction,
 )
 from rehab.care.history import AFTER, lens_removal, surgeries_of
-from rehab.care.problems import Problem, referral
+from rehab.care.problems import Problem, ProblemKind, referral
 from rehab.errors import RehabError
 from rehab.measures.dates import completed_months
 from rehab.measures.refraction import spherical_equivalent_dioptres, to_corneal_plane
@@ -64,6 +64,15 @@ def expectation(moment: Moment) -> Expectation | Problem:
     Raises MeasureError for an eye not refracted since its lens was last changed, TableError for a
     phakic one.
     """
+    if (shift := _shift_flag(moment)) is not None:
+        return Problem(
+            ProblemKind.REFER,
+            "faster_shift",
+            f"{shift.sentence} No forecast is made until that is settled.",
+            "A clinician decides.",
+            moment.eye,
+            shift.because,
+        )
     expected, accepted = eye_forecast(moment), tolerance(moment)
     if isinstance(expected, Problem):
         return expected

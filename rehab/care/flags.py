@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from rehab.care.case import Case, Examination, Eye
-from rehab.care.facts import known_on, latest_findings
-from rehab.care.history import surgeries_of
+from rehab.care.case import Case, Correction, Examination, Eye, LensStatus, VisualAxis
+from rehab.care.facts import correction_since, known_on, latest_findings
+from rehab.care.history import lens_removal, lens_status, surgeries_of
 from rehab.measures.dates import Step, completed_months
 from rehab.measures.eye_size import write_axial_length, write_corneal_diameter
 from rehab.rules.protocol import Answer, Because, Protocol
@@ -55,6 +55,8 @@ def flags(case: Case, protocol: Protocol, today: date) -> tuple[Flag, ...]:
             *_pressure(known, eye, protocol),
             *_cornea(known, eye, protocol),
             *_axial_length(known, eye, protocol),
+            *_visual_axis(known, eye, protocol),
+            *_uncorrected(known, eye, protocol, today),
         )
     )
     return tuple(sorted(found, key=lambda f: (f.urgency.rank, f.eye != Eye.RIGHT, f.on)))
@@ -135,6 +137,45 @@ def _pressure(case: Case, eye: Eye, protocol: Protocol) -> Iterator[Flag]:
         examination,
         answer,
     )
+
+
+def _visual_axis(case: Case, eye: Eye, protocol: Protocol) -> Iterator[Flag]:
+    latest = latest_findings(case, eye, lambda f: f.visual_axis is not VisualAxis.UNKNOWN)
+    if latest is None or lens_removal(case, eye) is None:
+        return
+    examination, found = latest
+    answer = protocol.ask("visual_axis_flag", examination.on, {"visual_axis": found.visual_axis})
+    if answer.outcome is Outcome.THEN:
+        yield _flag(
+            eye,
+            f"The visual axis of the {eye} eye was {found.visual_axis} on {examination.on}: "
+            "tell the surgeon, who decides whether it must be cleared.",
+            Urgency(answer.word("urgency")),
+            examination,
+            answer,
+        )
+
+
+def _uncorrected(case: Case, eye: Eye, protocol: Protocol, today: date) -> Iterator[Flag]:
+    removal = lens_removal(case, eye)
+    if removal is None or lens_status(case, eye, today) is not LensStatus.APHAKIC:
+        return
+    worn = correction_since(case, eye)[0]
+    answer = protocol.ask(
+        "uncorrected_aphakia",
+        today,
+        {"days_since_surgery": (today - removal.on).days, "correction": worn},
+    )
+    if answer.outcome is Outcome.THEN:
+        said = "wears no correction" if worn is Correction.NONE else "is not known to wear one"
+        yield Flag(
+            eye,
+            f"The {eye} eye is aphakic since {removal.on} and {said}: without a contact lens or "
+            "glasses it cannot learn to see.",
+            Urgency(answer.word("urgency")),
+            today,
+            answer.because,
+        )
 
 
 def _cornea(case: Case, eye: Eye, protocol: Protocol) -> Iterator[Flag]:

@@ -112,6 +112,10 @@ def _proposed(
     operated = treated is not None and lens_removal(case, treated) is not None
     if not case.surgeries and not case.examinations:
         return
+    waiting = [eye for eye in affected_eyes(case) if lens_removal(case, eye) is None]
+    if case.surgeries and waiting:
+        # The second operation comes first; its own table plans it.
+        return
     if treated is not None and treated in affected_eyes(case) and not operated:
         yield Problem(
             ProblemKind.REFER,

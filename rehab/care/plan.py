@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from rehab.care.alarm import SAFETY, occlusion_alarm
 from rehab.care.case import Case, CheckKind, Child, Outcome
 from rehab.care.checks import Check, Horizon, due_checks
 from rehab.care.eye_forecast import shift_flags
@@ -46,17 +47,22 @@ def make_plan(
         a.on for a in known.appointments if a.outcome is Outcome.BOOKED and today <= a.on < horizon
     ]
     visits, shut_out = plan_visits(checks, today=today, open_days=open_days, booked=booked)
-    problems = (*referrals, *decisions, *(_shut(check) for check in shut_out))
-    raised = (*flags(known, protocol, today), *shift_flags(known, protocol, today))
+    problems = (*referrals, *decisions, *(_shut(check, today) for check in shut_out))
+    alarm = occlusion_alarm(known, protocol, today)
+    raised = (
+        *((alarm,) if alarm else ()),
+        *flags(known, protocol, today),
+        *shift_flags(known, protocol, today),
+    )
     return Plan(case.child, today, horizon, checks, visits, spans, problems, raised)
 
 
-def _shut(check: Check) -> Problem:
+def _shut(check: Check, today: date) -> Problem:
     return Problem(
         ProblemKind.SHUT,
         check.kind,
-        f"The clinic is shut on every day from {check.earliest} to {check.by}.",
-        "Open a day in this window, or let a clinician agree on another.",
+        f"No clinic day is left between {max(check.earliest, today)} and {check.by}.",
+        "See the child on the next day possible, or let a clinician agree on another.",
         check.eye,
         check.because,
     )
@@ -72,10 +78,12 @@ def agreed_occlusion(plan: Plan) -> tuple[Span, ...]:
 
     Hours beyond that day are what the table expects, not what a person has agreed after looking:
     families get them with the next review, so that occlusion never runs on unwatched. An overdue
-    review has ended them already.
+    review has ended them already, and so has an alarm that nobody has answered.
     """
     review = next_check(plan, CheckKind.OCCLUSION)
     end = review.latest + timedelta(days=1) if review else plan.horizon
+    alarms = [flag.on for flag in plan.flags if flag.because.decision == SAFETY]
+    end = min((end, *alarms))
     return tuple(
         replace(span, until=min(span.until, end))
         for span in plan.occlusion

@@ -6,11 +6,14 @@ from datetime import date
 
 from rehab.care.case import Appointment, Case, Child, Outcome
 from rehab.care.checks import NOT_OPERATED, Status
+from rehab.care.flags import Urgency
 from rehab.care.plan import Plan
 from rehab.care.problems import ProblemKind
 from rehab.rules.protocol import Because, Protocol
 
 URGENCY = "recall_urgency"
+# An open flag is never less urgent than it says.
+_FLAGGED = {Urgency.TODAY: 1, Urgency.THIS_WEEK: 2}
 CONTACT = {1: "TODAY", 2: "this week", 3: "before the window closes"}
 
 
@@ -35,7 +38,13 @@ def recall_list(
     return tuple(
         sorted(
             (line for line in lines if line is not None),
-            key=lambda r: (r.urgency, -r.days_overdue, r.come_by or date.max, r.child.number),
+            key=lambda r: (
+                r.urgency,
+                -r.times_not_brought,
+                r.come_by or date.max,
+                -r.days_overdue,
+                r.child.number,
+            ),
         )
     )
 
@@ -77,9 +86,10 @@ def _recall(case: Case, plan: Plan, protocol: Protocol, today: date, by: date) -
             "days_left": (unbooked[0].latest - today).days if unbooked else "no visit",
         },
     )
+    open_flags = [_FLAGGED[f.urgency] for f in plan.flags if f.urgency in _FLAGGED]
     return Recall(
         case.child,
-        answer.number("urgency"),
+        min([answer.number("urgency"), *open_flags]),
         reasons,
         unbooked[0].latest if unbooked else None,
         len(missed),
@@ -91,6 +101,7 @@ def _recall(case: Case, plan: Plan, protocol: Protocol, today: date, by: date) -
 def _reasons(
     case: Case, plan: Plan, missed: tuple[Appointment, ...], today: date, by: date
 ) -> Iterator[str]:
+    yield from (flag.sentence for flag in plan.flags if flag.urgency in _FLAGGED)
     booked = [a.on for a in case.appointments if a.outcome is Outcome.BOOKED and a.on >= today]
     if missed and not booked:
         days = ", ".join(str(m.on) for m in missed)

@@ -8,7 +8,6 @@ from rehab.care.case import Case, CheckKind, Examination, Eye, Regimen
 from rehab.care.facts import Moment, known_on, laterality, nystagmus, sleep_hours_reported
 from rehab.care.facts import facts as facts_of
 from rehab.care.occlusion import Span, minutes_on, occlusion
-from rehab.care.plan import Plan
 from rehab.care.proposals import START, KeptProposal
 from rehab.care.regimen_life import State
 from rehab.care.response import Action, Proposal, propose
@@ -54,13 +53,12 @@ def course_before(case: Case, regimen: Regimen) -> tuple[Regimen, ...]:
 
 
 def proposal_now(
-    case: Case, wear: Sequence[WearDay], protocol: Protocol, plan: Plan
+    case: Case, wear: Sequence[WearDay], protocol: Protocol, today: date, horizon: date
 ) -> KeptProposal:
-    """What the records ask for on the day of `plan`; raises RecordError when nothing can be said.
+    """What the records ask for `today`; raises RecordError when nothing can be said.
 
     Without a regimen it is the first hours by age, else the answer to the last look.
     """
-    today = plan.today
     later = [r for r in case.regimens if r.starts > today]
     if later:
         raise RecordError(
@@ -70,7 +68,7 @@ def proposal_now(
         )
     regimen = begun(case, today)
     if regimen is None:
-        return _first(case, protocol, plan)
+        return _first(case, protocol, today, horizon)
     facts = gather(case, wear, protocol, today)
     return _kept(propose(facts, protocol, today), facts, today)
 
@@ -230,10 +228,9 @@ def _kept(made: Proposal, facts: ReviewFacts, today: date) -> KeptProposal:
     )
 
 
-def _first(case: Case, protocol: Protocol, plan: Plan) -> KeptProposal:
-    spans = [span for span in plan.occlusion if not span.accepted]
+def _first(case: Case, protocol: Protocol, today: date, horizon: date) -> KeptProposal:
+    spans, asked = occlusion(known_on(case, today), protocol, today, horizon)
     if not spans:
-        asked = [p for p in plan.problems if p.about in ("occlusion_start", "occlusion_dose")]
         raise RecordError(
             "no occlusion is proposed for this child today."
             + "".join(f" {problem.what}" for problem in asked),
@@ -244,7 +241,7 @@ def _first(case: Case, protocol: Protocol, plan: Plan) -> KeptProposal:
     answer = review_answer(case, protocol, first.start, first.minutes_per_day)
     return KeptProposal(
         id="",
-        on=plan.today,
+        on=today,
         regimen="",
         action=START,
         occluded_eye=first.eye,

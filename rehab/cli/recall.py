@@ -62,8 +62,9 @@ def list_recall(
         print_columns(
             (
                 (CONTACT[line.urgency], line.child.number, line.child.name, line.child.phone,
+                 line.come_by or "",
                  "; ".join(line.reasons))
                 for line in lines
             ),
-            ("CONTACT", "NUMBER", "NAME", "PHONE", "WHY"),
+            ("CONTACT", "NUMBER", "NAME", "PHONE", "COME BY", "WHY"),
         )  # fmt: skip

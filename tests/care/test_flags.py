@@ -10,11 +10,13 @@ from hypothesis import strategies as st
 from rehab.care.case import (
     Case,
     Child,
+    Correction,
     Examination,
     Eye,
     EyeFindings,
     Procedure,
     Surgery,
+    VisualAxis,
     case_of,
 )
 from rehab.care.flags import Flag, Urgency, flags
@@ -34,7 +36,7 @@ LATER = date(2030, 1, 1)
 def case(
     on: date, *findings: EyeFindings, earlier: tuple[Examination, ...] = (), born: date = BORN
 ) -> Case:
-    surgery = Surgery("K-1/S1", Eye.RIGHT, OPERATED, Procedure.LENS_REMOVAL)
+    surgery = Surgery("K-1/S1", Eye.RIGHT, OPERATED, Procedure.LENS_REMOVAL_WITH_IMPLANT)
     last = Examination("K-1/X9", on, findings)
     return case_of(Child("K-1", "A", born), surgeries=(surgery,), examinations=(*earlier, last))
 
@@ -243,3 +245,45 @@ def test_every_measurement_at_every_age_has_its_answer(
     assert all(isinstance(flag, Flag) and flag.sentence.endswith(".") for flag in told)
     high = [f.urgency for f in told if f.because.decision == "pressure_flag"]
     assert (mmhg < 30) or high == [Urgency.TODAY, Urgency.TODAY]
+
+
+def aphakic(today: date, *exams: Examination) -> list[tuple[Urgency, str]]:
+    surgery = Surgery("K-1/S1", Eye.RIGHT, OPERATED, Procedure.LENS_REMOVAL)
+    told = case_of(Child("K-1", "A", BORN), surgeries=(surgery,), examinations=exams)
+    return [(f.urgency, f.because.row) for f in flags(told, PROTOCOL, today)]
+
+
+@pytest.mark.parametrize(
+    ("days", "expected"),
+    [
+        # From memory: lens within a week, glasses within 1 to 3 weeks, at the latest 4 weeks.
+        (7, []),
+        (8, [(Urgency.NEXT_VISIT, "first-month")]),
+        (27, [(Urgency.NEXT_VISIT, "first-month")]),
+        (28, [(Urgency.THIS_WEEK, "after-a-month")]),
+    ],
+)
+def test_an_aphakic_eye_without_correction_is_never_silent(
+    days: int, expected: list[tuple[Urgency, str]]
+) -> None:
+    assert aphakic(OPERATED + timedelta(days=days)) == expected
+
+
+def test_an_aphakic_eye_that_wears_a_lens_is_no_flag() -> None:
+    worn = EyeFindings(Eye.RIGHT, correction=Correction.CONTACT_LENS)
+    assert aphakic(LATER, Examination("K-1/X1", OPERATED, (worn,))) == []
+
+
+@pytest.mark.parametrize(
+    ("found", "expected"),
+    [
+        (VisualAxis.CLEAR, []),
+        (VisualAxis.HAZY, [(Urgency.NEXT_VISIT, "hazy")]),
+        (VisualAxis.OPAQUE, [(Urgency.THIS_WEEK, "opaque")]),
+    ],
+)
+def test_a_closing_visual_axis_is_for_the_surgeon(
+    found: VisualAxis, expected: list[tuple[Urgency, str]]
+) -> None:
+    looked = EyeFindings(Eye.RIGHT, visual_axis=found, correction=Correction.GLASSES)
+    assert aphakic(LATER, Examination("K-1/X1", OPERATED, (looked,))) == expected

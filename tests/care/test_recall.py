@@ -8,7 +8,12 @@ OPERATED = date(2026, 1, 10)
 TODAY = date(2026, 6, 1)
 SEEN = {
     "on": date(2026, 5, 20),
-    "right": {"pressure": "14", "refraction": "+16.00", "visual_axis": "clear"},
+    "right": {
+        "pressure": "14",
+        "refraction": "+16.00",
+        "visual_axis": "clear",
+        "wears": "glasses",
+    },
     "left": {"cataract": "none"},
     "done": ["right=suture_review"],
 }
@@ -56,8 +61,9 @@ def test_a_visit_since_then_clears_what_was_missed_before() -> None:
 def test_overdue_checks_are_named_once_with_their_oldest_day() -> None:
     line = one(exam=[])
     assert line is not None
-    assert line.reasons[0].startswith("overdue since 2026-01-11: post operative review, ")
-    assert line.reasons[0].count("pressure check") == 1
+    overdue = line.reasons[-1]
+    assert overdue.startswith("overdue since 2026-01-11: post operative review, ")
+    assert overdue.count("pressure check") == 1
     assert line.days_overdue == (TODAY - date(2026, 1, 11)).days
     assert line.urgency == 1
 
@@ -90,3 +96,11 @@ def test_the_list_is_the_same_in_whatever_order_the_children_come() -> None:
     assert forward == recall_list(pairs[::-1], PROTOCOL, today=TODAY, by=by)
     assert len(forward) == 6
     assert [line.urgency for line in forward] == sorted(line.urgency for line in forward)
+
+
+def test_an_open_flag_brings_a_child_onto_the_list_with_its_own_urgency() -> None:
+    high = {**SEEN, "right": {**SEEN["right"], "pressure": "33"}}
+    line = one(exam=[high])
+    assert line is not None
+    assert line.urgency == 1
+    assert "33 mmHg" in line.reasons[0]

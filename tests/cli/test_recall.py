@@ -16,7 +16,7 @@ KEYS = {
 
 def test_a_family_stands_on_the_list_with_phone_and_reasons(asel: Clinic) -> None:
     head, line = asel.say("recall list").splitlines()
-    assert head.split() == ["CONTACT", "NUMBER", "NAME", "PHONE", "WHY"]
+    assert head.split() == ["CONTACT", "NUMBER", "NAME", "PHONE", "COME", "BY", "WHY"]
     assert re.split("  +", line)[:4] == ["TODAY", "K-017", "Asel T", "+00 555 0117"]
     assert "overdue since 2026-04-08: refraction" in line
 

@@ -22,7 +22,9 @@ def main() -> None:
         if result.exit_code:
             raise SystemExit(f"rehab {line} failed: {result.output}")
         block = re.compile(rf"(<!-- {marker} -->\n```\w*\n).*?(^```$)", re.DOTALL | re.MULTILINE)
-        text = block.sub(lambda found, out=result.stdout: found[1] + out + found[2], text)
+        found = block.search(text)
+        assert found, f"README has no block marked {marker}"
+        text = text[: found.start()] + found[1] + result.stdout + found[2] + text[found.end() :]
     README.write_text(text, encoding="utf-8")
 
 

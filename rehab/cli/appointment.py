@@ -27,10 +27,11 @@ def book(home: Path | None, number: str, on: date, today: date, stamp: Stamp) ->
 
     Example: rehab appointment book K-017 2026-05-04 --who "M. Okoro"
     """
-    key = workflow.add_appointment(
-        desk(home), number, Appointment("", on), today=today, stamp=stamp
-    )
+    opened = desk(home)
+    key = workflow.add_appointment(opened, number, Appointment("", on), today=today, stamp=stamp)
     click.echo(f"Recorded {key}.")
+    if not opened.settings.clinic.is_open(on):
+        click.echo(f"Mind that the clinic file says it is shut on {on:%A} {on}.")
 
 
 @appointment.command()

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from rehab import workflow
+from rehab import corrections, workflow
 from rehab.care.case import (
     Cataract,
     Correction,
@@ -72,6 +72,7 @@ def exam() -> None:
 )
 @click.option("--under-anaesthesia", is_flag=True)
 @click.option("--note", default="")
+@click.option("--corrects", metavar="KEY", help="The record that this one replaces; say --why.")
 @stamped
 @today_option
 @click.pass_obj
@@ -105,7 +106,11 @@ def add(
         ),
         sleep_minutes=given["sleep_minutes"],  # type: ignore[arg-type]
     )
-    key = workflow.add_examination(desk(home), number, record, today=today, stamp=stamp)
+    opened, corrects = desk(home), given["corrects"]
+    if corrects is None:
+        key = workflow.add_examination(opened, number, record, today=today, stamp=stamp)
+    else:
+        key = corrections.correct(opened, str(corrects), record, today=today, stamp=stamp)
     notes = [n for f in findings if f.refraction for n in f.refraction.notes]
     click.echo(" ".join([f"Recorded {key}.", *notes, f"See the plan: rehab plan show {number}"]))
 

@@ -155,7 +155,10 @@ def _print(answer: EyeAnswer, case: Case, today: date) -> None:
         print_columns(rows)
         click.echo(f"  {METHOD}")
     if check is not None:
-        click.echo(f"  Next refraction: {day(check.target)}, no later than {day(check.latest)}.")
+        late = f" It is {check.status}: come by {day(check.by)}." if check.target <= today else ""
+        click.echo(
+            f"  Next refraction: {day(check.target)}, no later than {day(check.latest)}.{late}"
+        )
         click.echo(f"    {check.because.counted}")
         click.echo(f"    {rests_on(check.because)}")
 

@@ -15,6 +15,7 @@ NOUNS = {
     "child": ("rehab.cli.child", "Register children and see what is recorded."),
     "surgery": ("rehab.cli.surgery", "Record operations."),
     "exam": ("rehab.cli.exam", "Record examinations."),
+    "record": ("rehab.cli.record", "See who recorded what, and withdraw errors."),
     "appointment": ("rehab.cli.appointment", "Book a visit and record what became of it."),
     "occlusion": ("rehab.cli.occlusion", "Propose, decide and follow occlusion."),
     "wear": ("rehab.cli.wear", "Record what was worn, and count it."),

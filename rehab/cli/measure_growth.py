@@ -10,8 +10,8 @@ from rehab.care.forecast import GrowthPrior, Observation, forecast
 from rehab.cli.options import json_option, tables_in_force, today_option
 from rehab.cli.output import because_json, print_json, rests_on
 from rehab.errors import MeasureError
-from rehab.measures.age_text import parse_age
-from rehab.measures.dates import completed_months
+from rehab.measures.age_text import Age, parse_age
+from rehab.measures.dates import add_months, completed_months
 from rehab.measures.refraction import parse_refraction, spherical_equivalent_dioptres
 from rehab.rules.table import Outcome
 
@@ -40,8 +40,7 @@ def growth(home: Path | None, /, today: date, as_json: bool, **said: str) -> Non
     """
     tables = tables_in_force(home)
     seen_on, to_day, operated_on = (
-        BIRTH + timedelta(days=parse_age(said[name]).days)
-        for name in ("age", "to_age", "surgery_age")
+        _day(parse_age(said[name])) for name in ("age", "to_age", "surgery_age")
     )
     if not operated_on < seen_on <= to_day:
         raise MeasureError(
@@ -86,3 +85,10 @@ def growth(home: Path | None, /, today: date, as_json: bool, **said: str) -> Non
         "cornea 44.5 D, lens 4.5 mm behind it and glasses 12 mm before it, held fixed"
     )
     click.echo(f"    {rests_on(rate.because)}")
+
+
+def _day(age: Age) -> date:
+    """The day of this age in an invented life: on the month where whole months were said."""
+    on = BIRTH + timedelta(days=age.days)
+    month = add_months(BIRTH, age.months)
+    return month if abs((on - month).days) <= 1 else on

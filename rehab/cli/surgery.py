@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from rehab import workflow
+from rehab import corrections, workflow
 from rehab.care.case import Cause, Eye, Procedure, Surgery, Sutures
 from rehab.cli.options import Day, EyeName, desk, stamped, today_option
 from rehab.measures.refraction import parse_target
@@ -25,6 +25,7 @@ def surgery() -> None:
 @click.option("--sutures", type=click.Choice([s.value for s in Sutures]), default="unknown")
 @click.option("--cause", type=click.Choice([c.value for c in Cause]), default="unknown")
 @click.option("--target", help="Residual refraction aimed at with an implant, such as +6.00.")
+@click.option("--corrects", metavar="KEY", help="The record that this one replaces; say --why.")
 @stamped
 @today_option
 @click.pass_obj
@@ -53,5 +54,9 @@ def add(
         Cause(str(said["cause"])),
         parse_target(target) if target is not None else None,
     )
-    key = workflow.add_surgery(desk(home), number, record, today=today, stamp=stamp)
+    opened, corrects = desk(home), said["corrects"]
+    if corrects is None:
+        key = workflow.add_surgery(opened, number, record, today=today, stamp=stamp)
+    else:
+        key = corrections.correct(opened, corrects, record, today=today, stamp=stamp)
     click.echo(f"Recorded {key}. See the plan: rehab plan show {number}")

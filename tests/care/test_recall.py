@@ -99,7 +99,7 @@ def test_the_list_is_the_same_in_whatever_order_the_children_come() -> None:
 
 
 def test_an_open_flag_brings_a_child_onto_the_list_with_its_own_urgency() -> None:
-    high = {**SEEN, "right": {**SEEN["right"], "pressure": "33"}}
+    high = {**SEEN, "right": {"pressure": "33", "wears": "glasses"}}
     line = one(exam=[high])
     assert line is not None
     assert line.urgency == 1

@@ -21,10 +21,10 @@ STORY = (
     "plan show", "plan why", "plan refresh", "plan forecast",
     "occlusion propose", "occlusion decline", "occlusion accept", "occlusion change", "wear add",
     "wear import", "wear show", "occlusion pause", "occlusion show",
-    "appointment book", "appointment outcome", "recall list", "calendar export",
+    "record history", "appointment book", "appointment outcome", "recall list", "calendar export",
     "letter family", "occlusion stop",
-    "child end", "measure acuity", "measure vertex", "measure contact-lens", "measure near",
-    "measure target", "measure pressure", "measure cornea", "measure axial-length",
+    "record withdraw", "child end", "measure acuity", "measure vertex", "measure contact-lens",
+    "measure near", "measure target", "measure pressure", "measure cornea", "measure axial-length",
     "measure growth",
     "protocol list", "protocol show", "protocol check", "protocol ask", "demo",
 )  # fmt: skip

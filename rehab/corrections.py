@@ -9,6 +9,8 @@ from rehab.errors import RecordError
 from rehab.store.store import Stamp
 from rehab.workflow import Desk
 
+STANDS_ALONE = ("E", "W", "P")
+
 
 def correct(
     desk: Desk, key: str, record: Surgery | Examination, *, today: date, stamp: Stamp
@@ -32,11 +34,25 @@ def withdraw(desk: Desk, key: str, *, today: date, stamp: Stamp) -> str:
     with desk.store.transaction() as tx:
         if "/" in key:
             _check_whole(_without(tx.case(key.partition("/")[0]), key), today)
+        elif _holds_facts(tx.case(key)):
+            raise RecordError(
+                "facts are recorded about this child.",
+                where=key,
+                do="Withdraw each of them first; to end care, use: rehab child end",
+            )
         tx.withdraw(key, stamp, tx.version(key))
     return key
 
 
+def _holds_facts(case: Case) -> bool:
+    facts = (case.surgeries, case.examinations, case.regimens, case.appointments)
+    return any(facts) or case.ending is not None
+
+
 def _without(case: Case, key: str) -> Case:
+    """The case without the fact of `key`; an ending or a day of wear holds up nothing else."""
+    if key.partition("/")[2][:1] in STANDS_ALONE:
+        return case
     known = {s.id for s in case.surgeries} | {e.id for e in case.examinations}
     known |= {r.id for r in case.regimens} | {a.id for a in case.appointments}
     if key not in known:

@@ -1,5 +1,6 @@
 """What the clinic does: record, plan, accept, refresh, recall; owns the transactions."""
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -18,12 +19,15 @@ from rehab.care.history import check_examination, check_regimen, check_surgery
 from rehab.care.plan import Plan, make_plan
 from rehab.care.recall import Recall, recall_list
 from rehab.care.wear import WearDay, check_day
-from rehab.errors import RecordError
+from rehab.errors import RecordError, RehabError
 from rehab.measures.dates import add_months
 from rehab.rules.protocol import Protocol
 from rehab.settings import Settings, open_days
 from rehab.store.store import Stamp, Store, Transaction, open_store
 from rehab.table_files import read_protocol
+
+NUMBER = re.compile(r"[^\W_][\w.-]{0,39}")
+OLDEST_YEARS = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +79,11 @@ def register(
 
 def add_surgery(desk: Desk, number: str, surgery: Surgery, *, today: date, stamp: Stamp) -> str:
     with desk.store.transaction() as tx:
-        check_surgery(tx.case(number), surgery, today)
+        case = tx.case(number)
+        check_surgery(case, surgery, today)
+        with_it = replace(case, surgeries=(*case.surgeries, surgery))
+        for examination in case.examinations:
+            check_examination(with_it, examination, today)
         return tx.add(number, surgery, stamp)
 
 
@@ -100,23 +108,48 @@ def settle_appointment(
 ) -> str:
     """Record what became of the appointment on `on`; raises RecordError when there is none."""
     with desk.store.transaction() as tx:
-        booked = [a for a in tx.case(number).appointments if a.on == on]
-        if not booked:
+        made = [a for a in tx.case(number).appointments if a.on == on]
+        if not made:
             raise RecordError(f"no appointment on {on}.", where=number, do="Check the date.")
-        appointment = replace(booked[-1], outcome=outcome)
+        open_ones = [a for a in made if a.outcome is Outcome.BOOKED]
+        appointment = replace((open_ones or made)[-1], outcome=outcome)
         _check_appointment(tx.case(number).child, appointment, today)
         reasoned = replace(stamp, reason=stamp.reason or f"outcome: {outcome}")
         tx.correct(appointment.id, appointment, reasoned, tx.version(appointment.id))
         return appointment.id
 
 
-def end_care(desk: Desk, number: str, ending: Ending, *, stamp: Stamp) -> str:
+def end_care(desk: Desk, number: str, ending: Ending, *, today: date, stamp: Stamp) -> str:
     with desk.store.transaction() as tx:
-        tx.case(number)
+        born = tx.case(number).child.date_of_birth
+        if not born <= ending.on <= today:
+            raise RecordError(
+                f"the ending on {ending.on} lies outside the child's life so far "
+                f"({born} to {today}).",
+                where=number,
+                do="Check the date, or give --today.",
+            )
         return tx.add(number, ending, stamp)
 
 
 def _check_child(child: Child, today: date) -> None:
+    if not NUMBER.fullmatch(child.number):
+        raise RecordError(
+            f"{child.number!r} cannot be a child's number.",
+            do="Use at most 40 letters, digits, dots and hyphens, such as M-014.",
+        )
+    if not child.name.strip() or not child.name.isprintable():
+        raise RecordError(
+            f"{child.name!r} is no name that can be printed.",
+            where=child.number,
+            do="Give the name that the family uses.",
+        )
+    if (today - child.date_of_birth).days > OLDEST_YEARS * 366:
+        raise RecordError(
+            f"the date of birth {child.date_of_birth} is more than {OLDEST_YEARS} years ago.",
+            where=child.number,
+            do="Check the year: this program plans for children.",
+        )
     if child.date_of_birth > today:
         raise RecordError(
             f"the date of birth {child.date_of_birth} is after today, {today}.",
@@ -182,8 +215,13 @@ def refresh_within(
 
 
 def recall(desk: Desk, *, today: date, by: date) -> tuple[Recall, ...]:
-    def plans() -> Iterator[tuple[Case, Plan]]:
+    """The list of the whole clinic; a child that cannot be planned stands on it with why."""
+
+    def plans() -> Iterator[tuple[Case, Plan | RehabError]]:
         for case in desk.store.cases():
-            yield case, plan_of(desk, case, today=today)
+            try:
+                yield case, plan_of(desk, case, today=today)
+            except RehabError as error:
+                yield case, error
 
     return recall_list(plans(), desk.protocol, today=today, by=by)

@@ -98,7 +98,7 @@ REFUSED = {
     ),
     "a child's number that no key can hold": (
         "child add K/17 --name B --born 2026-01-05",
-        "'K/17' cannot be a child's number. Use letters and digits without \"/\"",
+        "'K/17' cannot be a child's number. Use at most 40 letters",
     ),
     "a birth after today": (
         "child add K-2 --name B --born 2026-04-21",

@@ -275,12 +275,15 @@ def case_of(
     appointments: tuple[Appointment, ...] = (),
     ending: Ending | None = None,
 ) -> Case:
-    """A case in its one order, whatever order the facts came in."""
+    """A case in its one order, whatever order the facts came in: by day, then as numbered.
+
+    Shorter ids first, since the ninth appointment was made before the tenth.
+    """
     return Case(
         child,
-        tuple(sorted(surgeries, key=lambda s: (s.on, s.id))),
-        tuple(sorted(examinations, key=lambda e: (e.on, e.id))),
-        tuple(sorted(regimens, key=lambda r: (r.starts, r.id))),
-        tuple(sorted(appointments, key=lambda a: (a.on, a.id))),
+        tuple(sorted(surgeries, key=lambda s: (s.on, len(s.id), s.id))),
+        tuple(sorted(examinations, key=lambda e: (e.on, len(e.id), e.id))),
+        tuple(sorted(regimens, key=lambda r: (r.starts, len(r.id), r.id))),
+        tuple(sorted(appointments, key=lambda a: (a.on, len(a.id), a.id))),
         ending,
     )

@@ -19,7 +19,7 @@ from rehab.care.forecast import (
 )
 from rehab.care.history import AFTER, lens_removal, surgeries_of
 from rehab.care.problems import Problem, ProblemKind, referral
-from rehab.errors import RehabError
+from rehab.errors import MeasureError, RehabError
 from rehab.measures.dates import completed_months
 from rehab.measures.refraction import spherical_equivalent_dioptres, to_corneal_plane
 from rehab.rules.protocol import Answer, Protocol
@@ -102,11 +102,16 @@ def _shift_flag(moment: Moment) -> Flag | None:
     if len(seen) < 2 or isinstance(prior := _prior(moment), Problem):
         return None
     answer = _ask(moment, "faster_shift")
-    before = forecast(moment.case.child.date_of_birth, seen[:-1], prior)
-    faster = faster_than_expected(before, seen[-1], answer.number("band_percent") / 100)
+    urgency = Urgency(answer.word("urgency"))
+    try:
+        before = forecast(moment.case.child.date_of_birth, seen[:-1], prior)
+        faster = faster_than_expected(before, seen[-1], answer.number("band_percent") / 100)
+    except MeasureError as error:
+        # Refractions that no eye grows by: a slip of the pen, or an eye to look at.
+        sentence = f"The refractions of the {moment.eye} eye do not fit an eye: {error.what}"
+        return Flag(moment.eye, f"{sentence} {error.do}", urgency, seen[-1].on, answer.because)
     if faster is None:
         return None
-    urgency = Urgency(answer.word("urgency"))
     return Flag(moment.eye, faster.sentence, urgency, seen[-1].on, answer.because)
 
 

@@ -40,34 +40,39 @@ TYPED = (
 def read_findings(eye: Eye, said: Mapping[str, Sequence[str]], test: str) -> EyeFindings:
     """One eye's findings; `said` holds, by the names of TYPED, what was typed for this eye.
 
-    The last value counts where only one can be; raises MeasureError for what no notation explains.
+    Raises MeasureError for what no notation explains, and for two values where only one can be.
     """
 
-    def last(name: str, read: Callable[[str], Found], nothing: Found) -> Found:
+    def one(name: str, read: Callable[[str], Found], nothing: Found) -> Found:
         values = said.get(name, ())
-        return read(values[-1]) if values else nothing
+        if len(values) > 1:
+            raise MeasureError(
+                f"{name.replace('_', ' ')} is given twice: {' and '.join(values)}.",
+                do="Give one value for each eye.",
+            )
+        return read(values[0]) if values else nothing
 
-    worn = last("wears", lambda s: read_word(Correction, s, "the correction"), Correction.UNKNOWN)
+    worn = one("wears", lambda s: read_word(Correction, s, "the correction"), Correction.UNKNOWN)
     return EyeFindings(
         eye=eye,
         acuities=tuple(
             parse_acuity(value, test=test, correction=worn) for value in said.get("acuity", ())
         ),
-        fixation=last("fixation", parse_fixation, Fixation()),
-        pressure=last("pressure", lambda s: parse_pressure(s), None),
-        refraction=last("refraction", lambda s: parse_refraction(s), None),
-        visual_axis=last(
+        fixation=one("fixation", parse_fixation, Fixation()),
+        pressure=one("pressure", lambda s: parse_pressure(s), None),
+        refraction=one("refraction", lambda s: parse_refraction(s), None),
+        visual_axis=one(
             "visual_axis", lambda s: read_word(VisualAxis, s, "the visual axis"), VisualAxis.UNKNOWN
         ),
-        cataract=last("cataract", lambda s: read_word(Cataract, s, "a cataract"), Cataract.UNKNOWN),
-        lens_status=last(
+        cataract=one("cataract", lambda s: read_word(Cataract, s, "a cataract"), Cataract.UNKNOWN),
+        lens_status=one(
             "lens_status", lambda s: read_word(LensStatus, s, "lens status"), LensStatus.UNKNOWN
         ),
         correction=worn,
-        corneal_diameter_tenths_mm=last(
+        corneal_diameter_tenths_mm=one(
             "corneal_diameter", lambda s: parse_corneal_diameter(s), None
         ),
-        axial_length_hundredths_mm=last("axial_length", lambda s: parse_axial_length(s), None),
+        axial_length_hundredths_mm=one("axial_length", lambda s: parse_axial_length(s), None),
     )
 
 

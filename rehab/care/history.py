@@ -1,6 +1,6 @@
 """What the operations did to each eye, and facts that contradict what is already recorded."""
 
-from datetime import date
+from datetime import date, timedelta
 
 from rehab.care.case import (
     Case,
@@ -94,17 +94,19 @@ def check_examination(case: Case, examination: Examination, today: date) -> None
         waking_hours(0, examination.sleep_minutes / 60)
     for found in examination.findings:
         recorded = lens_status(case, found.eye, examination.on)
-        if found.lens_status not in (LensStatus.UNKNOWN, recorded):
+        # On the day of an operation the eye may have been seen before it.
+        before = lens_status(case, found.eye, examination.on - timedelta(days=1))
+        if found.lens_status not in (LensStatus.UNKNOWN, recorded, before):
             raise RecordError(
                 f"the {found.eye} eye is {recorded} by the operations recorded, "
                 f"but was found {found.lens_status} on {examination.on}.",
-                where=case.child.number,
+                where=examination.id or case.child.number,
                 do="Record the missing operation, or correct the finding.",
             )
-        if found.cataract in ("partial", "dense") and recorded is not LensStatus.PHAKIC:
+        if found.cataract in ("partial", "dense") and LensStatus.PHAKIC not in (recorded, before):
             raise RecordError(
                 f"the {found.eye} eye is {recorded}, so its lens cannot have a cataract.",
-                where=case.child.number,
+                where=examination.id or case.child.number,
                 do="For a membrane behind the pupil record visual axis hazy or opaque.",
             )
 

@@ -9,6 +9,7 @@ from rehab.care.checks import NOT_OPERATED, Status
 from rehab.care.flags import Urgency
 from rehab.care.plan import Plan
 from rehab.care.problems import ProblemKind
+from rehab.errors import RehabError
 from rehab.rules.protocol import Because, Protocol
 
 URGENCY = "recall_urgency"
@@ -27,14 +28,14 @@ class Recall:
     come_by: date | None
     times_not_brought: int
     days_overdue: int
-    because: Because
+    because: Because | None
 
 
 def recall_list(
-    cases: Iterable[tuple[Case, Plan]], protocol: Protocol, *, today: date, by: date
+    cases: Iterable[tuple[Case, Plan | RehabError]], protocol: Protocol, *, today: date, by: date
 ) -> tuple[Recall, ...]:
     """Each child once. `by` is the last day to look ahead to for windows that close unbooked."""
-    lines = (_recall(case, plan, protocol, today, by) for case, plan in cases)
+    lines = (_line(case, plan, protocol, today, by) for case, plan in cases)
     return tuple(
         sorted(
             (line for line in lines if line is not None),
@@ -61,6 +62,18 @@ def not_brought_since_attended(case: Case, today: date) -> tuple[Appointment, ..
             missed.append(appointment)
     seen = [e.on for e in case.examinations if e.on <= today]
     return tuple(m for m in missed if not seen or m.on > seen[-1])
+
+
+def _line(
+    case: Case, plan: Plan | RehabError, protocol: Protocol, today: date, by: date
+) -> Recall | None:
+    """One child must not keep the others off the list: a plan that cannot be made is told."""
+    try:
+        if isinstance(plan, RehabError):
+            raise plan
+        return _recall(case, plan, protocol, today, by)
+    except RehabError as error:
+        return Recall(case.child, 1, (f"no plan can be made: {error}",), None, 0, 0, None)
 
 
 def _recall(case: Case, plan: Plan, protocol: Protocol, today: date, by: date) -> Recall | None:

@@ -130,11 +130,15 @@ def show(home: Path | None, number: str, as_json: bool) -> None:
 @click.option("--on", type=Day(), required=True)
 @click.option("--note", default="", help="Where to, or what was agreed.")
 @stamped
+@today_option
 @click.pass_obj
-def end(home: Path | None, number: str, kind: str, on: date, note: str, stamp: Stamp) -> None:
+def end(
+    home: Path | None, number: str, kind: str, on: date, note: str, today: date, stamp: Stamp
+) -> None:
     """Record why this clinic no longer plans for a child.
 
     Example: rehab child end K-017 "moved away" --on 2026-09-01 --who "M. Okoro"
     """
     ending = Ending(EndingKind(kind), on, note)
-    click.echo(f"Recorded {workflow.end_care(desk(home), number, ending, stamp=stamp)}.")
+    key = workflow.end_care(desk(home), number, ending, today=today, stamp=stamp)
+    click.echo(f"Recorded {key}.")

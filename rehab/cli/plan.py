@@ -13,7 +13,7 @@ from rehab.care.proposals import KeptProposal
 from rehab.cli.forecast import forecast
 from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import because_json, day, plan_json, print_columns, print_json, words
-from rehab.errors import RecordError
+from rehab.errors import RecordError, RehabError
 from rehab.rules.protocol import Because
 
 BOOKED = "no rule asks for it: a person booked this day"
@@ -88,13 +88,23 @@ def refresh(home: Path | None, number: str | None, everyone: bool, today: date) 
         raise click.UsageError("Name one child, or give --all.")
     opened = desk(home)
     numbers = [number] if number else [child.number for child in opened.store.children()]
+    failed = 0
     for one in numbers:
-        _, before, after = workflow.refresh(opened, one, today=today)
+        try:
+            _, before, after = workflow.refresh(opened, one, today=today)
+        except RehabError as error:
+            if not everyone:
+                raise
+            failed += 1
+            click.echo(f"{one}: no plan can be made: {error}", err=True)
+            continue
         changes = [c for c in describe_changes(before, after) if c.kind is not ChangeKind.KEPT]
         count = f"{len(changes)} change{'' if len(changes) == 1 else 's'}"
         click.echo(f"{one}: {count if changes else 'nothing changed'}")
         for change in changes:
             click.echo(f"    {change.sentence}")
+    if failed:
+        raise RecordError(f"{failed} of {len(numbers)} children have no plan.", do="See above.")
 
 
 def explained(because: Because) -> Iterator[str]:

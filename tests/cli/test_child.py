@@ -50,7 +50,9 @@ def test_everything_recorded_about_a_child_is_shown_by_day(asel: Clinic) -> None
     )
     asel.say('occlusion accept K-017 --why "lens worn all day"')
     asel.say("appointment book K-017 2026-05-04")
-    asel.say('child end K-017 "moved away" --on 2026-09-01 --note "to the coast"')
+    asel.say(
+        'child end K-017 "moved away" --on 2026-09-01 --today 2026-09-01 --note "to the coast"'
+    )
     assert asel.say("child show K-017").splitlines() == [
         "K-017  Asel T  born Wed 11 Feb 2026",
         "2026-03-30  K-017/S1  lens removal of the right eye (absorbable sutures)",

@@ -29,7 +29,11 @@ STORY = (
     "protocol list", "protocol show", "protocol check", "protocol ask", "demo",
 )  # fmt: skip
 
-LATER = {"appointment outcome": " --today 2026-05-05", "demo": " --today 2026-11-23"}
+LATER = {
+    "appointment outcome": " --today 2026-05-05",
+    "child end": " --today 2026-09-01",
+    "demo": " --today 2026-11-23",
+}
 
 
 def _commands(command: click.Command, path: str = "") -> Iterator[tuple[str, click.Command]]:

@@ -142,9 +142,13 @@ def hold(course: Course, today: date) -> None:
         assert written(entries, day) == in_force(case, day), day
     beyond = [e for e in entries if e.kind is EntryKind.OCCLUSION and e.state is EntryState.LIVE]
     assert all(entry.until <= max(agreed, today) for entry in beyond)
+    review = next_check(plan, CheckKind.OCCLUSION)
+    if review is not None:
+        last_good = review.latest + timedelta(days=1)
+        assert all(entry.until <= max(last_good, today) for entry in beyond), "unseen hours"
     last = case.regimens[-1] if case.regimens else None
     if last is not None and last.ends is None and last.starts <= today:
-        assert next_check(plan, CheckKind.OCCLUSION) is not None, "every regimen has a review"
+        assert review is not None, "every regimen has a review"
     if last is not None and last.ends == today:
         assert next_check(plan, CheckKind.WATCH) is not None, "every stop has a watch"
 

@@ -73,13 +73,19 @@ def read_settings(home: Path | None = None, environ: Mapping[str, str] = os.envi
 def read_clinic(path: Path) -> Clinic:
     """The clinic of the file at `path`; raises SettingsError that lists every problem in it."""
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (FileNotFoundError, NotADirectoryError):
         raise SettingsError(
             "there is no clinic file here.", where=str(path), do="Make one with: rehab init"
         ) from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise SettingsError(f"{error}.", where=str(path), do="Correct the file.") from None
+    except OSError as error:
+        raise SettingsError(
+            f"the clinic file cannot be read: {error.strerror}.",
+            where=str(path),
+            do="Make it a file that you may read.",
+        ) from None
     problems = list(_problems(raw))
     if problems:
         raise SettingsError("; ".join(problems) + ".", where=str(path), do="Correct the file.")

@@ -33,13 +33,32 @@ class _UnreadableError(Exception):
 def read_protocol(clinic_folder: Path | None = None) -> Protocol:
     """The built-in tables; a decision found in `clinic_folder` replaces the built-in one whole."""
     tables = read_folder(BUILT_IN)
-    if clinic_folder is not None and clinic_folder.is_dir():
-        own = read_folder(clinic_folder)
+    if clinic_folder is not None and clinic_folder.exists():
+        own = _read_own(clinic_folder)
         for proven in own:
             _check_replaces(proven.table, tables)
         replaced = {proven.table.decision for proven in own}
         tables = tuple(t for t in tables if t.table.decision not in replaced) + own
     return protocol_of(tables)
+
+
+def _read_own(folder: Path) -> tuple[ProvenTable, ...]:
+    """A clinic's tables; a file that would be passed over in silence is refused instead."""
+    try:
+        strange = sorted(p.name for p in folder.iterdir() if p.suffix != ".toml" or not p.is_file())
+        if not strange:
+            return read_folder(folder)
+    except OSError as error:
+        raise TableError(
+            f"the clinic's tables cannot be read: {error.strerror}.",
+            where=str(folder),
+            do="Make it a folder that you may read.",
+        ) from None
+    raise TableError(
+        f"{strange[0]} is not a table file.",
+        where=str(folder),
+        do="Keep only files that end in .toml in this folder.",
+    )
 
 
 def _check_replaces(own: Table, built_in: tuple[ProvenTable, ...]) -> None:
@@ -89,7 +108,7 @@ def read_table(path: Path) -> ProvenTable:
     """The proven table of one file; raises TableError with the file's name and every problem."""
     raw = path.read_bytes()
     try:
-        content = tomllib.loads(raw.decode("utf-8"))
+        content = tomllib.loads(raw.decode("utf-8-sig"))
         table = _table(content, hashlib.sha256(raw).hexdigest()[:12])
         return prove(table)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:

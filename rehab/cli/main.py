@@ -1,6 +1,8 @@
 """The `rehab` command: finds the noun, imports it only then, and maps errors to output once."""
 
 import importlib
+import io
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -45,10 +47,18 @@ class Nouns(click.Group):
             formatter.write_dl([(noun, text) for noun, (_, text) in NOUNS.items()])
 
     def invoke(self, ctx: click.Context) -> Any:
+        for stream in (sys.stdout, sys.stderr):
+            if isinstance(stream, io.TextIOWrapper):
+                # A name that the terminal cannot show must not end the command half-way.
+                stream.reconfigure(errors="backslashreplace")
         try:
             return super().invoke(ctx)
         except RehabError as error:
             raise click.ClickException(str(error)) from error
+        except UnicodeEncodeError as error:
+            raise click.ClickException(
+                f"{error.object!a} is not readable text. Nothing was written. Type it in UTF-8."
+            ) from error
 
 
 @click.group(cls=Nouns)

@@ -21,6 +21,9 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 EYES = {"r": Eye.RIGHT, "l": Eye.LEFT, "od": Eye.RIGHT, "os": Eye.LEFT}
 
 
+FIRST_YEAR, AFTER_YEAR = 1900, 2200
+
+
 class Day(click.ParamType[date]):
     """A calendar day, written year-month-day so that nobody has to guess the order."""
 
@@ -30,11 +33,14 @@ class Day(click.ParamType[date]):
         if isinstance(value, date):
             return value
         try:
-            return date.fromisoformat(value)
+            day = date.fromisoformat(value)
         except ValueError:
             self.fail(
                 f"{value!r} is not a day; write year-month-day, such as 2026-03-09", param, ctx
             )
+        if not FIRST_YEAR <= day.year < AFTER_YEAR:
+            self.fail(f"{value!r} is not in the years {FIRST_YEAR} to {AFTER_YEAR - 1}", param, ctx)
+        return day
 
 
 class HoursPerDay(click.ParamType[int]):

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from rehab import corrections, workflow
+from rehab.care.alarm import SAFETY
 from rehab.care.case import (
     Cataract,
     Correction,
@@ -18,10 +19,12 @@ from rehab.care.case import (
     VisualAxis,
 )
 from rehab.care.findings import TYPED, read_check, read_findings
+from rehab.care.flags import Urgency
 from rehab.cli.options import Day, HoursPerDay, PerEye, desk, stamped, today_option
 from rehab.errors import MeasureError
 from rehab.measures.fixation import Finding, Nystagmus
 from rehab.store.store import Stamp
+from rehab.workflow import Desk
 
 Said = tuple[tuple[Eye, str], ...]
 Given = Mapping[str, Said | str | bool | int | None]
@@ -113,6 +116,17 @@ def add(
         key = corrections.correct(opened, str(corrects), record, today=today, stamp=stamp)
     notes = [n for f in findings if f.refraction for n in f.refraction.notes]
     click.echo(" ".join([f"Recorded {key}.", *notes, f"See the plan: rehab plan show {number}"]))
+    _tell_flags(opened, number, today)
+
+
+def _tell_flags(opened: Desk, number: str, today: date) -> None:
+    """What cannot wait is told at once, and ends hours in the family's calendar at once."""
+    made = workflow.plan_of(opened, opened.store.case(number), today=today)
+    for flag in made.flags:
+        if flag.urgency is not Urgency.NEXT_VISIT:
+            click.echo(f"FLAG, {flag.urgency}: {flag.sentence}")
+    if any(flag.because.decision == SAFETY for flag in made.flags):
+        workflow.refresh(opened, number, today=today)
 
 
 def _findings(number: str, eye: Eye, given: Given) -> EyeFindings:

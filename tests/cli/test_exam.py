@@ -86,3 +86,8 @@ def test_a_size_that_no_eye_has_is_refused_with_an_example(asel: Clinic) -> None
         'K-017, right eye, corneal diameter: "98" is outside 5 to 16 mm. '
         'Write millimetres from 5 to 16, for example "9.8".'
     )
+
+
+def test_what_cannot_wait_is_told_as_soon_as_it_is_recorded(asel: Clinic) -> None:
+    said = asel.say("exam add K-017 --on 2026-04-18 --pressure right=38")
+    assert "FLAG, today: The pressure of the right eye was 38 mmHg" in said

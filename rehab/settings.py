@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from rehab.care.regimen_life import Role
 from rehab.errors import SettingsError
@@ -78,8 +79,12 @@ def read_clinic(path: Path) -> Clinic:
         raise SettingsError(
             "there is no clinic file here.", where=str(path), do="Make one with: rehab init"
         ) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except ValueError as error:
         raise SettingsError(f"{error}.", where=str(path), do="Correct the file.") from None
+    except RecursionError:
+        raise SettingsError(
+            "its lists are nested too deeply.", where=str(path), do="Correct the file."
+        ) from None
     except OSError as error:
         raise SettingsError(
             f"the clinic file cannot be read: {error.strerror}.",
@@ -110,8 +115,11 @@ def _problems(raw: dict[str, Any]) -> list[str]:
         for key in sorted(texts & raw.keys())
         if not isinstance(raw[key], str)
     ]
-    if not raw.get("name"):
+    if not str(raw.get("name", "")).strip():
         problems.append("name is missing: the clinic's name stands on every letter")
+    zone = raw.get("time_zone", "UTC")
+    if isinstance(zone, str) and not _is_time_zone(zone):
+        problems.append(f"time_zone {zone!r} is not known; write such as Europe/Paris")
     days = raw.get("open_weekdays", ["Monday"])
     if not isinstance(days, list) or not days or any(day not in WEEKDAYS for day in days):
         problems.append(f"open_weekdays must name at least one of {', '.join(WEEKDAYS)}")
@@ -127,6 +135,14 @@ def _problems(raw: dict[str, Any]) -> list[str]:
     if type(months) is not int or not 1 <= months <= 240:
         problems.append("horizon_months must be a whole number from 1 to 240")
     return problems
+
+
+def _is_time_zone(name: str) -> bool:
+    try:
+        ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return False
+    return True
 
 
 def open_days(clinic: Clinic, start: date, until: date) -> tuple[date, ...]:

@@ -33,7 +33,7 @@ class _UnreadableError(Exception):
 def read_protocol(clinic_folder: Path | None = None) -> Protocol:
     """The built-in tables; a decision found in `clinic_folder` replaces the built-in one whole."""
     tables = read_folder(BUILT_IN)
-    if clinic_folder is not None and clinic_folder.exists():
+    if clinic_folder is not None:
         own = _read_own(clinic_folder)
         for proven in own:
             _check_replaces(proven.table, tables)
@@ -49,6 +49,8 @@ def _read_own(folder: Path) -> tuple[ProvenTable, ...]:
         if not strange:
             return read_folder(folder)
     except OSError as error:
+        if isinstance(error, FileNotFoundError) and not folder.is_symlink():
+            return ()
         raise TableError(
             f"the clinic's tables cannot be read: {error.strerror}.",
             where=str(folder),
@@ -106,17 +108,33 @@ def read_folder(folder: Path) -> tuple[ProvenTable, ...]:
 
 def read_table(path: Path) -> ProvenTable:
     """The proven table of one file; raises TableError with the file's name and every problem."""
-    raw = path.read_bytes()
     try:
-        content = tomllib.loads(raw.decode("utf-8-sig"))
-        table = _table(content, hashlib.sha256(raw).hexdigest()[:12])
+        raw = _bytes(path)
+        table = _table(_content(raw), hashlib.sha256(raw).hexdigest()[:12])
         return prove(table)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise TableError(f"{error}.", where=path.name, do="Correct the file.") from None
     except _UnreadableError as error:
         raise TableError(f"{error}.", where=path.name, do="Correct the file.") from None
     except TableError as error:
         raise TableError(error.what, where=path.name, do=error.do) from None
+
+
+def _bytes(path: Path) -> bytes:
+    if path.exists() and not path.is_file():
+        # A pipe would keep the reader waiting for ever.
+        raise _UnreadableError("this is no ordinary file")
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise _UnreadableError(f"the file cannot be read: {error.strerror}") from None
+
+
+def _content(raw: bytes) -> dict[str, Any]:
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig"))
+    except ValueError as error:
+        raise _UnreadableError(str(error)) from None
+    except RecursionError:
+        raise _UnreadableError("its lists are nested too deeply") from None
 
 
 def _table(content: dict[str, Any], digest: str) -> Table:

@@ -27,19 +27,28 @@ def read_wear(path: Path, child: Child, today: date) -> tuple[WearDay, ...]:
             do="Save it as a text file with commas (CSV, UTF-8).",
         ) from None
     heads = lines[0] if lines else ""
-    rows = csv.DictReader(lines, delimiter=";" if ";" in heads else ",", restkey="more")
-    names = tuple(name.strip().lower() for name in rows.fieldnames or ())
-    if not set(NEEDED) <= set(names) <= set(KNOWN):
+    rows = csv.DictReader(
+        lines, delimiter=";" if ";" in heads else ",", restkey="more", strict=True
+    )
+    try:
+        names = tuple(name.strip().lower() for name in rows.fieldnames or ())
+        if not set(NEEDED) <= set(names) <= set(KNOWN) or len(set(names)) < len(names):
+            raise RecordError(
+                f"the first line is {heads!r}, not the names of the columns.",
+                where=str(path),
+                do=HEADER,
+            )
+        rows.fieldnames = names
+        told_rows = [(rows.line_num, row) for row in rows]
+    except csv.Error as error:
         raise RecordError(
-            f"the first line is {heads!r}, not the names of the columns.",
+            f"line {rows.line_num + 1} cannot be split into columns ({error}).",
             where=str(path),
-            do=HEADER,
-        )
-    rows.fieldnames = names
+            do="Nothing was written. Correct this line, above all its quotation marks.",
+        ) from None
     days: dict[date, tuple[int, WearDay]] = {}
     wrong: list[str] = []
-    for row in rows:
-        line = rows.line_num
+    for line, row in told_rows:
         try:
             day = _day(row)
             check_day(day, child, today)

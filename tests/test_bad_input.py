@@ -1,12 +1,17 @@
 """A gallery of bad input: each refusal says what, where and what to do; nothing is written."""
 
+import os
 import shutil
 import sqlite3
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from rehab.errors import RehabError
 from rehab.table_files import BUILT_IN
+from rehab.whole_files import write_whole
 from tests.conftest import CLINIC_TOML, Clinic
 
 EXAM = "exam add K-017 --on 2026-04-13"
@@ -159,6 +164,10 @@ def test_a_letter_without_the_clinic_s_telephone_is_refused(asel: Clinic, tmp_pa
         ('closed = ["2026-12-25"]', "closed must list dates such as 2026-12-25, without quotes"),
         ("horizon_months = 0", "horizon_months must be a whole number from 1 to 240"),
         ("phone = ", "Invalid value"),
+        ('time_zone = "Mars/Base"', "time_zone 'Mars/Base' is not known; write such as"),
+        ('time_zone = "../etc"', "time_zone '../etc' is not known; write such as"),
+        ('time_zone = "Europe"', "time_zone 'Europe' is not known; write such as"),
+        (f"closed = {'[' * 100_000}", "its lists are nested too deeply."),
     ],
 )
 def test_a_slip_in_the_clinic_s_file_is_named(clinic: Clinic, line: str, problem: str) -> None:
@@ -174,6 +183,11 @@ def test_all_slips_in_the_clinic_s_file_are_told_at_once(clinic: Clinic) -> None
     said = clinic.refuse("child list")
     for words in ("phnoe is not", "name is missing", "horizon_months must be"):
         assert words in said
+
+
+def test_a_clinic_named_by_spaces_has_no_name(clinic: Clinic) -> None:
+    (clinic.home / "clinic.toml").write_text('name = "  "\n')
+    assert "name is missing" in clinic.refuse("child list")
 
 
 def test_a_slip_in_a_table_of_the_clinic_stops_every_plan(asel: Clinic) -> None:
@@ -239,3 +253,59 @@ def test_a_database_from_a_newer_version_is_refused_and_kept(asel: Clinic) -> No
             "(it is at 9999). Install the newer version of the program."
         )
     assert database.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "child add K-2 --name B --born 2026-01-05 --who \udcff",
+        "child show K-\udcff",
+        "exam add K-017 --on 2026-04-13 --pressure right=14 --why \udcff",
+    ],
+)
+def test_typed_bytes_that_are_no_text_are_refused_and_nothing_is_written(
+    asel: Clinic, line: str
+) -> None:
+    before = asel.home.joinpath("rehab.db").read_bytes()
+    said = asel.refuse(line)
+    assert said.endswith("is not readable text. Nothing was written. Type it in UTF-8.")
+    assert asel.home.joinpath("rehab.db").read_bytes() == before
+
+
+FULL = Path("/dev/full")
+
+
+@pytest.mark.skipif(not FULL.exists(), reason="needs a device that is always full")
+@pytest.mark.parametrize("line", ["child list", "--help"])
+def test_an_answer_that_finds_no_room_ends_in_a_message(asel: Clinic, line: str) -> None:
+    program = [sys.executable, "-c", "from rehab.cli.main import rehab; rehab()"]
+    with FULL.open("w") as full:
+        done = subprocess.run(
+            [*program, "--home", str(asel.home), *line.split()],
+            cwd=Path(__file__).parents[1],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+    assert done.returncode == 1
+    assert done.stderr == (
+        "Error: No space left on device. What was recorded before this stays recorded: "
+        "look before you repeat.\n"
+    )
+
+
+def test_a_part_that_another_is_writing_is_left_alone(tmp_path: Path) -> None:
+    other = tmp_path / f".plan.ics.{os.getpid()}.part"
+    other.write_bytes(b"another's")
+    with pytest.raises(RehabError, match="cannot be written: File exists"):
+        write_whole(tmp_path / "plan.ics", b"ours")
+    assert other.read_bytes() == b"another's"
+    assert not (tmp_path / "plan.ics").exists()
+
+
+def test_links_in_a_circle_are_refused_and_kept(tmp_path: Path) -> None:
+    (tmp_path / "a").symlink_to(tmp_path / "b")
+    (tmp_path / "b").symlink_to(tmp_path / "a")
+    with pytest.raises(RehabError, match="cannot be written: Too many levels"):
+        write_whole(tmp_path / "a", b"x")
+    assert (tmp_path / "a").is_symlink()

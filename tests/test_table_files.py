@@ -1,5 +1,6 @@
 """Table files: the built-in ones are whole, a clinic's replace them, mistakes are told apart."""
 
+import os
 import shutil
 from collections import Counter
 from pathlib import Path
@@ -165,3 +166,27 @@ def test_every_row_of_the_built_in_protocol_is_counted() -> None:
         for c in provenance(read_protocol())
     }
     assert counts == {proven.table.decision: len(proven.table.rows) for proven in TABLES}
+
+
+def test_a_link_that_leads_nowhere_is_not_taken_for_a_clinic_without_tables(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "tables").symlink_to(tmp_path / "gone")
+    with pytest.raises(TableError, match="the clinic's tables cannot be read"):
+        read_protocol(tmp_path / "tables")
+
+
+def test_a_file_nested_beyond_reading_is_refused(folder: Path) -> None:
+    said = refused(folder, f"decision = {'[' * 100_000}")
+    assert str(said) == "axis.toml: its lists are nested too deeply. Correct the file."
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "axis.toml")
+    with pytest.raises(TableError, match=r"axis\.toml: this is no ordinary file"):
+        read_table(tmp_path / "axis.toml")
+
+
+def test_a_table_that_is_not_there_is_refused_by_name(tmp_path: Path) -> None:
+    with pytest.raises(TableError, match=r"axis\.toml: the file cannot be read: No such file"):
+        read_table(tmp_path / "axis.toml")

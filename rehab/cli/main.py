@@ -46,11 +46,23 @@ class Nouns(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl([(noun, text) for noun, (_, text) in NOUNS.items()])
 
-    def invoke(self, ctx: click.Context) -> Any:
+    def main(self, *args: Any, **extra: Any) -> Any:
         for stream in (sys.stdout, sys.stderr):
             if isinstance(stream, io.TextIOWrapper):
                 # A name that the terminal cannot show must not end the command half-way.
                 stream.reconfigure(errors="backslashreplace")
+        try:
+            return super().main(*args, **extra)
+        except OSError as error:
+            place = f"{error.filename}: " if error.filename else ""
+            click.echo(
+                f"Error: {place}{error.strerror}. What was recorded before this stays recorded: "
+                "look before you repeat.",
+                err=True,
+            )
+            sys.exit(1)
+
+    def invoke(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
         except RehabError as error:

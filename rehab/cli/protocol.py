@@ -1,5 +1,6 @@
 """Commands: read, prove and question the decision tables."""
 
+import re
 from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
@@ -127,6 +128,7 @@ def ask(
 def _asked(
     facts: Iterable[str], inputs: dict[str, Domain], decision: str
 ) -> Iterable[tuple[str, Value]]:
+    told: set[str] = set()
     for fact in facts:
         name, equals, said = fact.partition("=")
         if not equals or name not in inputs:
@@ -135,4 +137,7 @@ def _asked(
                 where=decision,
                 do="Its inputs: " + "; ".join(f"{n} ({d})" for n, d in inputs.items()) + ".",
             )
-        yield name, int(said) if said.lstrip("-").isdecimal() else said
+        if name in told:
+            raise TableError(f"{name} is told twice.", where=decision, do="Give it once.")
+        told.add(name)
+        yield name, int(said) if re.fullmatch("-?[0-9]{1,9}", said) else said

@@ -4,6 +4,8 @@ import json
 import shutil
 from pathlib import Path
 
+import pytest
+
 from rehab.table_files import BUILT_IN
 from tests.conftest import Clinic
 
@@ -93,3 +95,18 @@ def test_a_clinic_s_own_table_takes_the_place_of_the_built_in_one(clinic: Clinic
     }
     assert list(changed) == ["catch_up"]
     assert changed["catch_up"].startswith("Here: ")
+
+
+@pytest.mark.parametrize("number", ["--200", "٢٠٠", "9" * 5000, "1234567890", "+200"])
+def test_only_a_plain_whole_number_is_taken_for_one(clinic: Clinic, number: str) -> None:
+    said = clinic.refuse(
+        f"protocol ask pressure_check days_since_surgery={number} age_at_surgery_days=45"
+    )
+    assert "days_since_surgery" in said
+
+
+def test_the_same_fact_told_twice_is_refused(clinic: Clinic) -> None:
+    said = clinic.refuse(
+        "protocol ask pressure_check days_since_surgery=200 days_since_surgery=300"
+    )
+    assert said == "pressure_check: days_since_surgery is told twice. Give it once."

@@ -170,3 +170,34 @@ def test_hours_for_each_line_gained_and_what_others_gained_are_told_with_their_s
     assert found["expected"]["lines"] == pytest.approx(168 / 120)
     assert found["expected"]["because"]["row"] == "age-3-to-8"
     assert "no promise" in clinic.say("wear show K-9 --today 2026-06-01")
+
+
+@pytest.mark.parametrize(
+    ("line", "problem"),
+    [
+        (
+            '2026-04-21,"90\n2026-04-22,60',
+            "line 2 cannot be split into columns (unexpected end of data).",
+        ),
+        (
+            f"2026-04-21,{'9' * 200_000}",
+            "line 2 cannot be split into columns (field larger than field limit (131072)).",
+        ),
+    ],
+    ids=["a quotation mark left open", "a field without end"],
+)
+def test_a_line_that_is_no_table_is_refused_by_its_number(
+    occluded: Clinic, tmp_path: Path, line: str, problem: str
+) -> None:
+    file = diary(tmp_path, line)
+    before = occluded.history("K-017")
+    assert occluded.refuse(f"wear import K-017 {file} {LATER}") == (
+        f"{file}: {problem} Nothing was written. Correct this line, above all its quotation marks."
+    )
+    assert occluded.history("K-017") == before
+
+
+def test_a_column_named_twice_is_refused(occluded: Clinic, tmp_path: Path) -> None:
+    file = diary(tmp_path, "2026-04-21,90,60", header="date,minutes,minutes")
+    said = occluded.refuse(f"wear import K-017 {file} {LATER}")
+    assert "the first line is 'date,minutes,minutes', not the names of the columns." in said

@@ -31,7 +31,15 @@ HOMES = {
     "alembic": ("rehab.store",),
     "icalendar": ("rehab.calendars",),
     "jinja2": ("rehab.letters",),
+    "caldav": ("rehab.calendar_server",),
     "click": ("rehab.cli",),
+    "dateutil": ("rehab.session_dates",),
+    "highspy": ("rehab.placement",),
+    "holidays": ("rehab.holiday_lists",),
+    "psycopg": ("rehab.store",),
+    "python_calamine": ("rehab.sheets",),
+    "smtplib": ("rehab.senders",),
+    "xlsxwriter": ("rehab.sheets",),
     "tomllib": ("rehab.table_files", "rehab.settings", "rehab.case_files"),
 }
 READS_ENVIRONMENT = {"rehab.settings"}

@@ -15,6 +15,7 @@ from rehab.care.case import (
     Surgery,
 )
 from rehab.care.changes import Entry, follow
+from rehab.care.contacts import Limits
 from rehab.care.history import check_examination, check_regimen, check_surgery
 from rehab.care.plan import Plan, make_plan
 from rehab.care.recall import Recall, recall_list
@@ -72,6 +73,12 @@ def register(
             tx.add(number, replace(appointment, id=""), stamp)
         if case.ending is not None:
             tx.add(number, case.ending, stamp)
+        for contact in case.contacts:
+            tx.add(number, replace(contact, id=""), stamp)
+        if case.limits != Limits():
+            tx.add(number, replace(case.limits, id=""), stamp)
+        for made in case.tries:
+            tx.add(number, replace(made, id=""), stamp)
         for day in wear:
             check_day(day, case.child, today)
         tx.record_wear(number, wear, stamp)

@@ -1,9 +1,10 @@
 """The facts of one child, as recorded: immutable, in the words of the trade."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import StrEnum
 
+from rehab.care.contacts import Contact, ContactTry, Limits
 from rehab.measures.acuity import Acuity
 from rehab.measures.fixation import Finding, Fixation, Nystagmus
 from rehab.measures.pressure import Pressure
@@ -133,7 +134,10 @@ class EndingKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Child:
-    """`number` is the clinic's own record number; `gestation_weeks` None means not known."""
+    """`number` is the clinic's own record number; `gestation_weeks` None means not known.
+
+    Children who share the word `family` live together and should come on one day.
+    """
 
     number: str
     name: str
@@ -141,6 +145,7 @@ class Child:
     gestation_weeks: int | None = None
     language: str = "en"
     phone: str = ""
+    family: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,18 +245,29 @@ class Regimen:
 
 @dataclass(frozen=True, slots=True)
 class Appointment:
-    """A visit that has been booked, with its outcome."""
+    """A visit that has been booked, with its outcome.
+
+    `session` is the id of the clinic session that holds it, "" for one outside the diary, which
+    has no time of day. `overbooked` says that a person put it there beyond the room there was.
+    """
 
     id: str
     on: date
     outcome: Outcome = Outcome.BOOKED
+    session: str = ""
+    starts_minute: int | None = None
+    minutes: int = 0
+    overbooked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Ending:
+    """`receiving_clinic` says who goes on looking after a child that was transferred."""
+
     kind: EndingKind
     on: date
     note: str = ""
+    receiving_clinic: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,6 +280,9 @@ class Case:
     regimens: tuple[Regimen, ...] = ()
     appointments: tuple[Appointment, ...] = ()
     ending: Ending | None = None
+    contacts: tuple[Contact, ...] = ()
+    limits: Limits = field(default_factory=Limits)
+    tries: tuple[ContactTry, ...] = ()
 
 
 def case_of(
@@ -286,4 +305,19 @@ def case_of(
         tuple(sorted(regimens, key=lambda r: (r.starts, len(r.id), r.id))),
         tuple(sorted(appointments, key=lambda a: (a.on, len(a.id), a.id))),
         ending,
+    )
+
+
+def with_family(
+    case: Case,
+    contacts: tuple[Contact, ...] = (),
+    limits: Limits | None = None,
+    tries: tuple[ContactTry, ...] = (),
+) -> Case:
+    """`case` with how its family is reached, in the same order of day, then as numbered."""
+    return replace(
+        case,
+        contacts=tuple(sorted(contacts, key=lambda c: (len(c.id), c.id))),
+        limits=limits or Limits(),
+        tries=tuple(sorted(tries, key=lambda t: (t.on, len(t.id), t.id))),
     )

@@ -16,15 +16,20 @@ from rehab.care.case import (
     Regimen,
     Surgery,
     case_of,
+    with_family,
 )
 from rehab.care.changes import Entry
+from rehab.care.contacts import Contact, ContactTry, Limits
+from rehab.care.diary import Closure, Diary, Holiday, SessionPattern, Site
 from rehab.care.proposals import KeptProposal
 from rehab.care.wear import WearDay
 from rehab.measures.acuity import Acuity
 from rehab.store import rows, schema
 from rehab.store.versions import (
+    DIARY_KINDS,
     KINDS,
     OF_A_CASE,
+    DiaryRecord,
     Kind,
     Record,
     Version,
@@ -110,16 +115,29 @@ def read_cases(connection: Connection, numbers: list[str]) -> dict[str, Case]:
         for version in versions:
             facts[of_kind][owner(version.key)].append(version.record)
     return {
-        number: case_of(
-            child,
-            surgeries=tuple(facts[Surgery][number]),
-            examinations=tuple(facts[Examination][number]),
-            regimens=tuple(facts[Regimen][number]),
-            appointments=tuple(facts[Appointment][number]),
-            ending=next(iter(facts[Ending][number]), None),
+        number: with_family(
+            case_of(
+                child,
+                surgeries=tuple(facts[Surgery][number]),
+                examinations=tuple(facts[Examination][number]),
+                regimens=tuple(facts[Regimen][number]),
+                appointments=tuple(facts[Appointment][number]),
+                ending=next(iter(facts[Ending][number]), None),
+            ),
+            tuple(facts[Contact][number]),
+            next(iter(facts[Limits][number]), None),
+            tuple(facts[ContactTry][number]),
         )
         for number, (child,) in facts[Child].items()
     }
+
+
+def read_diary(connection: Connection) -> Diary:
+    def current(of_kind: type[DiaryRecord]) -> tuple[Any, ...]:
+        kind = DIARY_KINDS[of_kind]
+        return tuple(v.record for v in read_versions(connection, kind, is_current(kind.table)))
+
+    return Diary(current(Site), current(SessionPattern), current(Closure), current(Holiday))
 
 
 def read_proposals(connection: Connection, number: str) -> tuple[KeptProposal, ...]:

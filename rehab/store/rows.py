@@ -9,7 +9,6 @@ from datetime import date
 from typing import Any
 
 from rehab.care.case import (
-    Appointment,
     CheckKind,
     Child,
     Ending,
@@ -40,6 +39,7 @@ def child_to_row(child: Child) -> Row:
         "gestation_weeks": child.gestation_weeks,
         "language": child.language,
         "phone": child.phone,
+        "family": child.family,
     }
 
 
@@ -51,6 +51,7 @@ def child_from_row(row: Stored) -> Child:
         gestation_weeks=row["gestation_weeks"],
         language=row["language"],
         phone=row["phone"],
+        family=row["family"],
     )
 
 
@@ -262,20 +263,12 @@ def wear_from_row(row: Stored) -> WearDay:
     return WearDay(row["on"], row["minutes"], row["written_on"])
 
 
-def appointment_to_row(appointment: Appointment) -> Row:
-    return {"on": appointment.on, "outcome": appointment.outcome}
-
-
-def appointment_from_row(row: Stored) -> Appointment:
-    return Appointment(id=row["key"], on=row["on"], outcome=row["outcome"])
-
-
 def ending_to_row(ending: Ending) -> Row:
-    return {"kind": ending.kind, "on": ending.on, "note": ending.note}
+    return {field.name: getattr(ending, field.name) for field in fields(ending)}
 
 
 def ending_from_row(row: Stored) -> Ending:
-    return Ending(kind=row["kind"], on=row["on"], note=row["note"])
+    return Ending(**{field.name: row[field.name] for field in fields(Ending)})
 
 
 def entry_to_row(entry: Entry) -> Row:

@@ -10,6 +10,7 @@ from sqlalchemy import (
     Date,
     Enum,
     ForeignKeyConstraint,
+    Index,
     Integer,
     MetaData,
     PrimaryKeyConstraint,
@@ -34,11 +35,13 @@ from rehab.care.case import (
     VisualAxis,
 )
 from rehab.care.changes import EntryKind, EntryState
+from rehab.care.contacts import Consent, TryOutcome, Way
+from rehab.care.messages import MessageState
 from rehab.care.proposals import Decision
 from rehab.measures.fixation import Finding, Nystagmus
 
 # The newest migration. Revisions are four digits, so that older and newer are told apart as text.
-REVISION = "0003"
+REVISION = "0004"
 
 metadata = MetaData(
     naming_convention={
@@ -68,16 +71,20 @@ def _child_number() -> Column[Any]:
 
 
 def _versioned(name: str, *columns: SchemaItem) -> Table:
-    """A table of facts: who recorded which version of a key, when and why.
+    """A table of facts about children: who recorded which version of a key, when and why.
 
     The highest version of a key is current; when it is withdrawn, the fact was entered in error.
     """
+    return _of_the_clinic(name, _child_number(), *columns)
+
+
+def _of_the_clinic(name: str, *columns: SchemaItem) -> Table:
+    """A table of facts in versions that belong to no child, such as the diary's."""
     return Table(
         name,
         metadata,
         Column("key", String(100), nullable=False),
         Column("version", Integer, nullable=False),
-        _child_number(),
         Column("recorded_at", String(40), nullable=False),
         Column("recorded_by", Text, nullable=False),
         Column("reason", Text, nullable=False),
@@ -94,6 +101,7 @@ child = _versioned(
     Column("gestation_weeks", Integer),
     Column("language", String(40), nullable=False),
     Column("phone", Text, nullable=False),
+    Column("family", String(80), nullable=False),
 )
 
 surgery = _versioned(
@@ -209,6 +217,10 @@ appointment = _versioned(
     "appointment",
     Column("on", Date, nullable=False),
     _word("outcome", Outcome),
+    Column("session", String(100), nullable=False, index=True),
+    Column("starts_minute", Integer),
+    Column("minutes", Integer, nullable=False),
+    Column("overbooked", Boolean, nullable=False),
 )
 
 ending = _versioned(
@@ -216,6 +228,79 @@ ending = _versioned(
     _word("kind", EndingKind),
     Column("on", Date, nullable=False),
     Column("note", Text, nullable=False),
+    Column("receiving_clinic", Text, nullable=False),
+)
+
+contact = _versioned(
+    "contact",
+    Column("name", Text, nullable=False),
+    Column("relation", Text, nullable=False),
+    Column("phone", Text, nullable=False),
+    Column("email", Text, nullable=False),
+    Column("address", Text, nullable=False),
+    _word("text_consent", Consent),
+    _word("email_consent", Consent),
+)
+
+limits = _versioned(
+    "limits",
+    Column("weekdays", JSON, nullable=False),
+    Column("not_before_minute", Integer),
+    Column("farthest_km", Integer),
+    Column("distances_km", JSON, nullable=False),
+)
+
+contact_try = _versioned(
+    "contact_try",
+    Column("on", Date, nullable=False),
+    _word("way", Way),
+    _word("outcome", TryOutcome),
+    Column("next_try", Date),
+    Column("note", Text, nullable=False),
+)
+
+site = _of_the_clinic(
+    "site",
+    Column("code", String(80), nullable=False),
+    Column("name", Text, nullable=False),
+    Column("address", Text, nullable=False),
+    Column("time_zone", String(80), nullable=False),
+    Column("country", String(10), nullable=False),
+    Column("region", String(20), nullable=False),
+)
+
+session_pattern = _of_the_clinic(
+    "session_pattern",
+    Column("code", String(80), nullable=False),
+    Column("site", String(80), nullable=False),
+    Column("first", Date, nullable=False),
+    Column("starts_minute", Integer, nullable=False),
+    Column("ends_minute", Integer, nullable=False),
+    Column("capacity_minutes", Integer, nullable=False),
+    Column("rule", Text, nullable=False),
+    Column("last", Date),
+    Column("kinds", JSON, nullable=False),
+    Column("under_anaesthesia", Boolean, nullable=False),
+    Column("who", Text, nullable=False),
+)
+
+closure = _of_the_clinic(
+    "closure",
+    Column("code", String(80), nullable=False),
+    Column("start", Date, nullable=False),
+    Column("until", Date, nullable=False),
+    Column("why", Text, nullable=False),
+    Column("site", String(80), nullable=False),
+    Column("pattern", String(80), nullable=False),
+)
+
+holiday = _of_the_clinic(
+    "holiday",
+    Column("country", String(10), nullable=False),
+    Column("region", String(20), nullable=False),
+    Column("on", Date, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("estimated", Boolean, nullable=False),
 )
 
 calendar_entry = Table(
@@ -236,4 +321,59 @@ calendar_entry = Table(
     Column("days_per_week", Integer, nullable=False),
     Column("method", String(40)),
     PrimaryKeyConstraint("uid"),
+)
+
+# How often anything was written about an owner: a child by its number, or the diary.
+revision = Table(
+    "revision",
+    metadata,
+    Column("owner", String(80), nullable=False),
+    Column("number", Integer, nullable=False),
+    PrimaryKeyConstraint("owner"),
+)
+
+# The recall list as it was worked out with the last plan of each child, ready to be read in order.
+recall_line = Table(
+    "recall_line",
+    metadata,
+    Column("child_number", String(80), nullable=False),
+    Column("planned_on", Date, nullable=False),
+    Column("planned_from", String(100), nullable=False),
+    Column("listed", Boolean, nullable=False),
+    Column("urgency", Integer, nullable=False),
+    Column("place", String(60), nullable=False),
+    Column("content", Text, nullable=False),
+    PrimaryKeyConstraint("child_number"),
+    Index("ix_recall_line_place", "listed", "place"),
+)
+
+# Messages for families; whatever sends them asks for those that wait.
+message = Table(
+    "message",
+    metadata,
+    Column("uid", String(200), nullable=False),
+    _child_number(),
+    Column("appointment", String(100), nullable=False, index=True),
+    Column("appointment_on", Date, nullable=False),
+    Column("days_before", Integer, nullable=False),
+    _word("way", Way),
+    Column("address", Text, nullable=False),
+    Column("subject", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("calendar", Text, nullable=False),
+    _word("state", MessageState),
+    Column("changed_at", String(40), nullable=False),
+    Column("problem", Text, nullable=False),
+    PrimaryKeyConstraint("uid"),
+)
+
+# What was last put on a calendar server, so that a person's change there is seen.
+published_event = Table(
+    "published_event",
+    metadata,
+    Column("calendar", String(300), nullable=False),
+    Column("uid", String(200), nullable=False),
+    Column("place", Text, nullable=False),
+    Column("digest", String(64), nullable=False),
+    PrimaryKeyConstraint("calendar", "uid"),
 )

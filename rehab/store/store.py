@@ -9,6 +9,7 @@ from sqlalchemy.exc import IntegrityError
 
 from rehab.care.case import Case, Child
 from rehab.care.changes import Entry
+from rehab.care.diary import Diary
 from rehab.care.proposals import KeptProposal
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError
@@ -18,6 +19,7 @@ from rehab.store.reading import (
     is_current,
     read_case,
     read_cases,
+    read_diary,
     read_entries,
     read_latest,
     read_proposals,
@@ -87,6 +89,11 @@ class Store:
                     yield found[number]
                 elif numbers is not None:
                     raise not_recorded(number)
+
+    def diary(self) -> Diary:
+        """The clinic's diary as it is now."""
+        with self._reading() as connection:
+            return read_diary(connection)
 
     def proposals(self, number: str) -> tuple[KeptProposal, ...]:
         with self._reading() as connection:

@@ -7,6 +7,7 @@ from sqlalchemy import Connection, func, insert, select, update
 
 from rehab.care.case import Appointment, Case, Child, Examination, Outcome
 from rehab.care.changes import Entry
+from rehab.care.diary import Diary
 from rehab.care.proposals import KeptProposal
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError
@@ -15,6 +16,7 @@ from rehab.store.reading import (
     is_current,
     is_latest,
     read_case,
+    read_diary,
     read_entries,
     read_latest,
     read_proposals,
@@ -22,11 +24,16 @@ from rehab.store.reading import (
     read_wear,
 )
 from rehab.store.versions import (
+    DIARY_KINDS,
     KINDS,
+    AnyRecord,
+    DiaryRecord,
     Kind,
     Record,
     Stamp,
     Version,
+    diary_key,
+    kind_of,
     kind_of_key,
     owner,
     stamp_to_row,
@@ -43,7 +50,7 @@ class Transaction:
 
     def add(self, child_number: str, record: Record, stamp: Stamp) -> str:
         """Records a new fact and returns its key, which takes the place of the record's id."""
-        kind = KINDS[type(record)]
+        kind = kind_of(record)
         if isinstance(record, Child):
             key = self._key_of_new_child(child_number, record)
         else:
@@ -54,12 +61,28 @@ class Transaction:
         self._insert(Version(key, 1, record, stamp, withdrawn=False))
         return key
 
-    def correct(self, key: str, record: Record, stamp: Stamp, expected_version: int) -> int:
+    def add_to_diary(self, record: DiaryRecord, stamp: Stamp) -> str:
+        """Records a new site, pattern, closure or holiday and returns its key."""
+        key = diary_key(record)
+        kind = DIARY_KINDS[type(record)]
+        known = read_versions(self.connection, kind, kind.table.c.key == key, is_latest(kind.table))
+        if known:
+            withdrawn = f", and withdrawn by {who_when_why(known[0])}"
+            raise RecordError(
+                f"this {kind.word} is already recorded{withdrawn if known[0].withdrawn else ''}.",
+                where=key,
+                do=f"To change it, correct {key}; for another {kind.word}, use another code.",
+            )
+        self._insert(Version(key, 1, record, stamp, withdrawn=False))
+        return key
+
+    def correct(self, key: str, record: AnyRecord, stamp: Stamp, expected_version: int) -> int:
         """Supersedes a fact, or brings back a withdrawn one; returns the new version."""
         kind = kind_of_key(key)
-        if KINDS[type(record)] is not kind:
+        given_kind = kind_of(record)
+        if given_kind is not kind:
             raise RecordError(
-                f"a {KINDS[type(record)].word} cannot take the place of a {kind.word}.",
+                f"a {given_kind.word} cannot take the place of a {kind.word}.",
                 where=key,
                 do="Withdraw the wrong fact and add the right one.",
             )
@@ -75,6 +98,12 @@ class Transaction:
                 f"a child's number cannot be changed (to {record.number!r}).",
                 where=key,
                 do="Withdraw this child and add it under the other number.",
+            )
+        if isinstance(record, DiaryRecord) and diary_key(record) != key:
+            raise RecordError(
+                f"the {kind.word} given is another one, {diary_key(record)}.",
+                where=key,
+                do="Withdraw this one and add the other.",
             )
         before = self._seen(key, stamp, expected_version)
         return self._insert(Version(key, before.version + 1, record, stamp, withdrawn=False))
@@ -139,6 +168,9 @@ class Transaction:
 
     def case(self, number: str) -> Case:
         return read_case(self.connection, number)
+
+    def diary(self) -> Diary:
+        return read_diary(self.connection)
 
     def proposals(self, number: str) -> tuple[KeptProposal, ...]:
         return read_proposals(self.connection, number)
@@ -207,22 +239,33 @@ class Transaction:
         return latest
 
     def _insert(self, new: Version) -> int:
-        kind = KINDS[type(new.record)]
+        kind = kind_of(new.record)
         row = kind.to_row(new.record)
-        if not new.withdrawn:
-            self._refuse_alike(new, kind, row)
         identity = {"key": new.key, "version": new.version}
         stored = {
             **identity,
             **row,
             **stamp_to_row(new.stamp),
-            "child_number": owner(new.key),
             "withdrawn": new.withdrawn,
         }
+        if not isinstance(new.record, DiaryRecord):
+            stored["child_number"] = owner(new.key)
+            if not new.withdrawn:
+                self._refuse_alike(new, kind, row)
         self.connection.execute(insert(kind.table).values(stored))
+        self._count_revision(owner(new.key))
         if isinstance(new.record, Examination):
             self._insert_findings(identity, new.record)
         return new.version
+
+    def _count_revision(self, whose: str) -> None:
+        """So that a plan made of what was written before is known to be out of date."""
+        table = schema.revision
+        counted = self.connection.execute(
+            update(table).where(table.c.owner == whose).values(number=table.c.number + 1)
+        )
+        if counted.rowcount == 0:
+            self.connection.execute(insert(table).values(owner=whose, number=1))
 
     def _insert_findings(self, identity: rows.Row, examination: Examination) -> None:
         eyes = [findings.eye for findings in examination.findings]
@@ -246,7 +289,7 @@ class Transaction:
                 self.connection.execute(insert(table), parts)
 
     def _refuse_alike(self, new: Version, kind: Kind, row: rows.Row) -> None:
-        if isinstance(new.record, KeptProposal):
+        if kind.alike is None:
             return
         if isinstance(new.record, Appointment) and new.record.outcome is not Outcome.BOOKED:
             return
@@ -259,7 +302,7 @@ class Transaction:
         )
         other = self.connection.scalar(query.order_by(table.c.key).limit(1))
         if other is not None:
-            said = ", ".join(str(row[name]) for name in kind.alike) or str(row["on"])
+            said = ", ".join(str(row[name]) for name in kind.alike) or str(row.get("on", "one"))
             raise RecordError(
                 f"this {kind.word} ({said}) is already recorded.",
                 where=other,

@@ -8,12 +8,30 @@ from typing import Any
 from sqlalchemy import Table
 
 from rehab.care.case import Appointment, Child, Ending, Examination, Regimen, Surgery
+from rehab.care.contacts import Contact, ContactTry, Limits
+from rehab.care.diary import Closure, Holiday, SessionPattern, Site
 from rehab.care.proposals import KeptProposal
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError
-from rehab.store import rows, schema
+from rehab.store import desk_rows, rows, schema
 
-Record = Child | Surgery | Examination | Regimen | Appointment | Ending | KeptProposal | WearDay
+DiaryRecord = Site | SessionPattern | Closure | Holiday
+Record = (
+    Child
+    | Surgery
+    | Examination
+    | Regimen
+    | Appointment
+    | Ending
+    | Contact
+    | Limits
+    | ContactTry
+    | KeptProposal
+    | WearDay
+)
+AnyRecord = Record | DiaryRecord
+# The owner of what belongs to no child; no child's number begins so.
+DIARY = "@diary"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +59,7 @@ class Version:
 
     key: str
     version: int
-    record: Record
+    record: AnyRecord
     stamp: Stamp
     withdrawn: bool
 
@@ -50,15 +68,16 @@ class Version:
 class Kind:
     """One kind of fact: its table, the letter of its keys, its rows.
 
-    `alike` names the columns in which no two current facts of a child may agree.
+    `alike` names the columns in which no two current facts of a child may agree; with no column
+    there is one such fact at most, with None any number.
     """
 
     word: str
     letter: str
     table: Table
     to_row: Callable[[Any], rows.Row]
-    from_row: Callable[[rows.Stored], Record]
-    alike: tuple[str, ...] = ()
+    from_row: Callable[[rows.Stored], AnyRecord]
+    alike: tuple[str, ...] | None = ()
 
 
 KINDS: dict[type[Record], Kind] = {
@@ -86,8 +105,8 @@ KINDS: dict[type[Record], Kind] = {
         "appointment",
         "A",
         schema.appointment,
-        rows.appointment_to_row,
-        rows.appointment_from_row,
+        desk_rows.to_row,
+        desk_rows.appointment_from_row,
         ("on", "outcome"),
     ),
     Ending: Kind("ending", "E", schema.ending, rows.ending_to_row, rows.ending_from_row),
@@ -97,26 +116,107 @@ KINDS: dict[type[Record], Kind] = {
         schema.occlusion_proposal,
         rows.proposal_to_row,
         rows.proposal_from_row,
+        None,
+    ),
+    Contact: Kind(
+        "contact",
+        "C",
+        schema.contact,
+        desk_rows.to_row,
+        lambda row: desk_rows.from_row(Contact, row),
+        ("name", "relation", "phone", "email"),
+    ),
+    Limits: Kind(
+        "statement of limits",
+        "L",
+        schema.limits,
+        desk_rows.limits_to_row,
+        desk_rows.limits_from_row,
+    ),
+    ContactTry: Kind(
+        "try",
+        "T",
+        schema.contact_try,
+        desk_rows.to_row,
+        lambda row: desk_rows.from_row(ContactTry, row),
+        None,
     ),
     WearDay: Kind(
         "day of wear", "W", schema.wear_day, rows.wear_to_row, rows.wear_from_row, ("on",)
     ),
 }
-OF_A_CASE = (Child, Surgery, Examination, Regimen, Appointment, Ending)
+OF_A_CASE = (
+    Child,
+    Surgery,
+    Examination,
+    Regimen,
+    Appointment,
+    Ending,
+    Contact,
+    Limits,
+    ContactTry,
+)
+DIARY_KINDS: dict[type[DiaryRecord], Kind] = {
+    Site: Kind(
+        "site",
+        "@site",
+        schema.site,
+        desk_rows.to_row,
+        lambda row: desk_rows.from_row(Site, row),
+    ),
+    SessionPattern: Kind(
+        "session pattern",
+        "@session",
+        schema.session_pattern,
+        desk_rows.pattern_to_row,
+        desk_rows.pattern_from_row,
+    ),
+    Closure: Kind(
+        "closure",
+        "@closure",
+        schema.closure,
+        desk_rows.to_row,
+        lambda row: desk_rows.from_row(Closure, row),
+    ),
+    Holiday: Kind(
+        "holiday",
+        "@holiday",
+        schema.holiday,
+        desk_rows.to_row,
+        lambda row: desk_rows.from_row(Holiday, row),
+    ),
+}
+
+
+def kind_of(record: AnyRecord) -> Kind:
+    if isinstance(record, DiaryRecord):
+        return DIARY_KINDS[type(record)]
+    return KINDS[type(record)]
 
 
 def kind_of_key(key: str) -> Kind:
     """The kind of fact that a key such as M-014/S1 stands for."""
-    letter = key.partition("/")[2][:1]
-    for kind in KINDS.values():
+    before, _, after = key.partition("/")
+    letter = before if before.startswith("@") else after[:1]
+    for kind in (*KINDS.values(), *DIARY_KINDS.values()):
         if kind.letter == letter:
             return kind
     raise not_recorded(key)
 
 
 def owner(key: str) -> str:
-    """The number of the child whose fact has this key."""
-    return key.partition("/")[0]
+    """The number of the child whose fact has this key, or the diary."""
+    before = key.partition("/")[0]
+    return DIARY if before.startswith("@") else before
+
+
+def diary_key(record: DiaryRecord) -> str:
+    """What is said of the same site, pattern, closure or holiday later supersedes."""
+    kind = DIARY_KINDS[type(record)]
+    if isinstance(record, Holiday):
+        place = "-".join(filter(None, (record.country, record.region)))
+        return f"{kind.letter}/{place}/{record.on}"
+    return f"{kind.letter}/{record.code}"
 
 
 def wear_key(number: str, day: WearDay) -> str:

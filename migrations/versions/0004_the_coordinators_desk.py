@@ -19,6 +19,10 @@ WAYS = (
     "safeguarding question",
 )
 TRY_OUTCOMES = ("reached", "message left", "no answer", "wrong number", "sent", "returned", "done")
+RECALL_CELLS = (
+    *("name", "born", "language", "ring", "why"),
+    *("come_by", "late", "missed", "tries", "because"),
+)
 MESSAGE_STATES = ("waiting", "sending", "sent", "failed", "cancelled")
 
 
@@ -80,18 +84,20 @@ def upgrade() -> None:
         _number("number"),
         sa.PrimaryKeyConstraint("owner", name=op.f("pk_revision")),
     )
+    by_bytes = sa.String(60).with_variant(sa.String(60, collation="C"), "postgresql")
     op.create_table(
         "recall_line",
         _short("child_number", 80),
         _day("planned_on"),
-        _short("planned_from", 100),
+        _short("made_with", 64),
+        _number("revision"),
+        _flag("followed"),
         _flag("listed"),
-        _number("urgency"),
-        _short("place", 60),
-        _text("content"),
+        sa.Column("place", by_bytes, nullable=False),
+        *(_text(name) for name in RECALL_CELLS),
         sa.PrimaryKeyConstraint("child_number", name=op.f("pk_recall_line")),
     )
-    op.create_index("ix_recall_line_place", "recall_line", ["listed", "place"])
+    op.create_index("ix_recall_line_listed_place", "recall_line", ["listed", "place"])
     op.create_table(
         "message",
         _short("uid", 200),

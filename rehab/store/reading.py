@@ -1,7 +1,7 @@
 """Reading facts back: versions, whole cases and calendar entries, in few queries."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, Table, and_, func, select
@@ -103,7 +103,7 @@ def read_case(connection: Connection, number: str) -> Case:
     return found[number]
 
 
-def read_cases(connection: Connection, numbers: list[str]) -> dict[str, Case]:
+def read_cases(connection: Connection, numbers: Sequence[str]) -> dict[str, Case]:
     facts: dict[type[Record], dict[str, list[Any]]] = {}
     for of_kind in OF_A_CASE:
         kind = KINDS[of_kind]
@@ -160,9 +160,17 @@ def _current(connection: Connection, of_kind: type[Record], number: str) -> list
 
 
 def read_entries(connection: Connection, number: str) -> tuple[Entry, ...]:
+    return read_entries_of(connection, [number])[number]
+
+
+def read_entries_of(connection: Connection, numbers: Iterable[str]) -> dict[str, tuple[Entry, ...]]:
+    """What the calendars of these children hold, each in order of day and identity."""
     table = schema.calendar_entry
-    query = select(table).where(table.c.child_number == number).order_by(table.c.on, table.c.uid)
-    return tuple(rows.entry_from_row(row) for row in _rows(connection, query))
+    found: dict[str, list[Entry]] = {number: [] for number in numbers}
+    query = select(table).where(table.c.child_number.in_(found))
+    for row in _rows(connection, query.order_by(table.c.on, table.c.uid)):
+        found[row["child_number"]].append(rows.entry_from_row(row))
+    return {number: tuple(entries) for number, entries in found.items()}
 
 
 def _rows(connection: Connection, query: Select[Any]) -> list[rows.Row]:

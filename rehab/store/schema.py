@@ -332,19 +332,26 @@ revision = Table(
     PrimaryKeyConstraint("owner"),
 )
 
-# The recall list as it was worked out with the last plan of each child, ready to be read in order.
+# Order as in the program, whatever the language of the database server.
+_BY_BYTES = String(60).with_variant(String(60, collation="C"), "postgresql")
+# A line of the recall list as it is shown.
+CELLS = ("name", "born", "language", "ring", "why", "come_by", "late", "missed", "tries", "because")
+
+# The recall list as it was worked out with the last plan of each child, ready to be read in order;
+# before its cells stands what it was made with.
 recall_line = Table(
     "recall_line",
     metadata,
     Column("child_number", String(80), nullable=False),
     Column("planned_on", Date, nullable=False),
-    Column("planned_from", String(100), nullable=False),
+    Column("made_with", String(64), nullable=False),
+    Column("revision", Integer, nullable=False),
+    Column("followed", Boolean, nullable=False),
     Column("listed", Boolean, nullable=False),
-    Column("urgency", Integer, nullable=False),
-    Column("place", String(60), nullable=False),
-    Column("content", Text, nullable=False),
+    Column("place", _BY_BYTES, nullable=False),
+    *(Column(name, Text, nullable=False) for name in CELLS),
     PrimaryKeyConstraint("child_number"),
-    Index("ix_recall_line_place", "listed", "place"),
+    Index("ix_recall_line_listed_place", "listed", "place"),
 )
 
 # Messages for families; whatever sends them asks for those that wait.

@@ -1,10 +1,11 @@
 """The clinic's records: few verbs, each write whole or not at all, nothing clinical overwritten."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection, Engine, Row
 from sqlalchemy.exc import IntegrityError
 
 from rehab.care.case import Case, Child
@@ -21,13 +22,15 @@ from rehab.store.reading import (
     read_cases,
     read_diary,
     read_entries,
+    read_entries_of,
     read_latest,
     read_proposals,
     read_versions,
     read_wear,
 )
+from rehab.store.recall_lines import MadeWith, read_lines, read_out_of_date, read_revisions
 from rehab.store.transaction import Transaction
-from rehab.store.versions import KINDS, Record, Stamp, Version, not_recorded
+from rehab.store.versions import DIARY, KINDS, Record, Stamp, Version, not_recorded
 
 __all__ = [
     "Record",
@@ -40,6 +43,7 @@ __all__ = [
 ]
 
 CHILDREN_AT_ONCE = 200
+Entries = dict[str, tuple[Entry, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +127,29 @@ class Store:
         """The number of the latest version of a fact, to be given back with a correction."""
         with self._reading() as connection:
             return read_latest(connection, key).version
+
+    def planning(self, numbers: Sequence[str]) -> tuple[dict[str, Case], Entries, dict[str, int]]:
+        """Cases, calendar entries and revisions of these children, all of one moment."""
+        with self._reading() as connection:
+            return (
+                read_cases(connection, numbers),
+                read_entries_of(connection, numbers),
+                read_revisions(connection, numbers),
+            )
+
+    def out_of_date(self, made: MadeWith, *, followed: bool) -> tuple[str, ...]:
+        with self._reading() as connection:
+            return read_out_of_date(connection, made, followed=followed)
+
+    def recall_lines(self, first: int | None = None) -> Iterator[Row[Any]]:
+        """The lines of the recall list in order, each as place, number and its cells."""
+        with self._reading() as connection:
+            yield from read_lines(connection, first)
+
+    def diary_revision(self) -> int:
+        """How often anything was written in the diary."""
+        with self._reading() as connection:
+            return read_revisions(connection, [DIARY])[DIARY]
 
     def close(self) -> None:
         self.engine.dispose()

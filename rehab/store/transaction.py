@@ -1,9 +1,9 @@
 """Writing facts: each in the next version of its key, under rules that no write escapes."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
 
 from rehab.care.case import Appointment, Case, Child, Examination, Outcome
 from rehab.care.changes import Entry
@@ -18,11 +18,13 @@ from rehab.store.reading import (
     read_case,
     read_diary,
     read_entries,
+    read_entries_of,
     read_latest,
     read_proposals,
     read_versions,
     read_wear,
 )
+from rehab.store.recall_lines import MadeWith, StoredLine, read_revisions, write_lines
 from rehab.store.versions import (
     DIARY_KINDS,
     KINDS,
@@ -148,26 +150,41 @@ class Transaction:
         """Replaces what the family's calendar holds. Every entry ever given must be among them:
         a calendar cannot withdraw an event that was forgotten."""
         self._refuse_unknown_child(child_number)
+        self.set_entries_of({child_number: tuple(entries)})
+
+    def set_entries_of(self, given: Mapping[str, tuple[Entry, ...]]) -> None:
+        """As `set_entries`, for many known children; what stays as it was is not written."""
         table = schema.calendar_entry
-        query = select(table.c.uid).where(table.c.child_number == child_number)
-        known = set(self.connection.scalars(query))
-        given = {entry.uid: rows.entry_to_row(entry) for entry in entries}
-        forgotten = sorted(known - given.keys())
-        if forgotten:
-            raise RecordError(
-                f"the new entries leave out {', '.join(forgotten)}.",
-                where=child_number,
-                do="Keep each entry and mark it withdrawn.",
-            )
-        for uid in sorted(given):
-            if uid in known:
-                self.connection.execute(update(table).where(table.c.uid == uid).values(given[uid]))
-            else:
-                row = {**given[uid], "child_number": child_number}
-                self.connection.execute(insert(table).values(row))
+        before = read_entries_of(self.connection, given)
+        new: list[rows.Row] = []
+        changed: list[rows.Row] = []
+        for number, entries in given.items():
+            known = {entry.uid: entry for entry in before[number]}
+            forgotten = sorted(known.keys() - {entry.uid for entry in entries})
+            if forgotten:
+                raise RecordError(
+                    f"the new entries leave out {', '.join(forgotten)}.",
+                    where=number,
+                    do="Keep each entry and mark it withdrawn.",
+                )
+            for entry in sorted(entries, key=lambda e: e.uid):
+                if entry.uid not in known:
+                    new.append({**rows.entry_to_row(entry), "child_number": number})
+                elif entry != known[entry.uid]:
+                    changed.append({**rows.entry_to_row(entry), "which": entry.uid})
+        if new:
+            self.connection.execute(insert(table), new)
+        if changed:
+            self.connection.execute(update(table).where(table.c.uid == bindparam("which")), changed)
 
     def case(self, number: str) -> Case:
         return read_case(self.connection, number)
+
+    def revisions(self, numbers: Sequence[str]) -> dict[str, int]:
+        return read_revisions(self.connection, numbers)
+
+    def set_recall_lines(self, made: MadeWith, lines: Iterable[StoredLine]) -> None:
+        write_lines(self.connection, made, lines)
 
     def diary(self) -> Diary:
         return read_diary(self.connection)
@@ -254,6 +271,9 @@ class Transaction:
                 self._refuse_alike(new, kind, row)
         self.connection.execute(insert(kind.table).values(stored))
         self._count_revision(owner(new.key))
+        if isinstance(new.record, Child) and new.withdrawn:
+            table = schema.recall_line
+            self.connection.execute(delete(table).where(table.c.child_number == new.key))
         if isinstance(new.record, Examination):
             self._insert_findings(identity, new.record)
         return new.version

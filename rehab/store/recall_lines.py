@@ -1,0 +1,97 @@
+"""The recall list as last worked out: which lines still hold, new ones, and reading in order."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from sqlalchemy import Connection, Row, and_, delete, func, insert, select
+
+from rehab.store import schema
+from rehab.store.reading import is_current
+
+TABLE = schema.recall_line
+LINES_AT_ONCE = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class MadeWith:
+    """What a line follows from, besides the facts of the child: the day, and a digest of the
+    rules, the clinic's settings and its diary."""
+
+    on: date
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoredLine:
+    """`revision` is that of the child when it was planned; `followed`: so was its calendar.
+
+    `cells` are in the order of `schema.CELLS`; without them nobody needs to contact the family.
+    """
+
+    child_number: str
+    revision: int
+    followed: bool
+    place: str = ""
+    cells: tuple[str, ...] = ()
+
+
+def read_out_of_date(connection: Connection, made: MadeWith, *, followed: bool) -> tuple[str, ...]:
+    """The numbers of the children whose line no longer holds, or whose calendar has not followed
+    where it must have."""
+    child = schema.child
+    line = and_(
+        TABLE.c.child_number == child.c.key,
+        TABLE.c.planned_on == made.on,
+        TABLE.c.made_with == made.digest,
+        TABLE.c.revision == func.coalesce(schema.revision.c.number, 0),
+        *((TABLE.c.followed.is_(True),) if followed else ()),
+    )
+    query = (
+        select(child.c.key)
+        .outerjoin(schema.revision, schema.revision.c.owner == child.c.key)
+        .outerjoin(TABLE, line)
+        .where(is_current(child), TABLE.c.child_number.is_(None))
+        .order_by(child.c.key)
+    )
+    return tuple(connection.scalars(query))
+
+
+def read_revisions(connection: Connection, numbers: Sequence[str]) -> dict[str, int]:
+    table = schema.revision
+    query = select(table.c.owner, table.c.number).where(table.c.owner.in_(numbers))
+    found = {row.owner: row.number for row in connection.execute(query)}
+    return {number: found.get(number, 0) for number in numbers}
+
+
+def write_lines(connection: Connection, made: MadeWith, lines: Iterable[StoredLine]) -> None:
+    """Replaces the lines of these children."""
+    given = list(lines)
+    connection.execute(
+        delete(TABLE).where(TABLE.c.child_number.in_([line.child_number for line in given]))
+    )
+    empty = ("",) * len(schema.CELLS)
+    rows = [
+        {
+            "child_number": line.child_number,
+            "planned_on": made.on,
+            "made_with": made.digest,
+            "revision": line.revision,
+            "followed": line.followed,
+            "listed": bool(line.cells),
+            "place": line.place,
+            **dict(zip(schema.CELLS, line.cells or empty, strict=True)),
+        }
+        for line in given
+    ]
+    if rows:
+        connection.execute(insert(TABLE), rows)
+
+
+def read_lines(connection: Connection, first: int | None = None) -> Iterator[Row[Any]]:
+    """The lines of the list in order, each as place, number and its cells."""
+    names = ("place", "child_number", *schema.CELLS)
+    query = select(*(TABLE.c[name] for name in names)).where(TABLE.c.listed.is_(True))
+    query = query.order_by(TABLE.c.place).limit(first)
+    yield from connection.execution_options(yield_per=LINES_AT_ONCE).execute(query)

@@ -2,8 +2,9 @@
 
 import os
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from hashlib import sha256
@@ -11,7 +12,7 @@ from multiprocessing import get_context
 
 from rehab import __version__
 from rehab.care.case import Case
-from rehab.care.changes import Entry, follow
+from rehab.care.changes import ChangeKind, Entry, describe_changes, follow
 from rehab.care.plan import Plan
 from rehab.care.recall import Recall, recall_list
 from rehab.errors import RehabError
@@ -26,24 +27,20 @@ WORTH_PROCESSES = 500
 BATCHES_WAITING = 4
 
 Numbers = tuple[str, ...]
-Told = Callable[[int], None]
+Sentences = tuple[tuple[str, tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """What came of some children: `again` were changed by someone else while they were planned."""
+    """What came of some children: `again` were changed by someone else while they were planned.
+
+    `changes` are the sentences on each calendar that changed, `failed` those without a plan.
+    """
 
     planned: int
     again: Numbers
-    failed: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Refreshed:
-    """How many children were planned, and those that have no plan, each with why."""
-
-    planned: int
-    failed: tuple[tuple[str, str], ...]
+    changes: Sentences
+    failed: Sentences
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,35 +62,26 @@ def made_with(desk: Desk, today: date) -> MadeWith:
     return MadeWith(today, sha256(repr(parts).encode()).hexdigest())
 
 
-def refresh_all(
-    desk: Desk,
-    *,
-    today: date,
-    follow: bool = True,
-    processes: int | None = None,
-    started: Told = lambda total: None,
-    told: Told = lambda planned: None,
-) -> Refreshed:
-    """Plans the children whose plan of today is out of date; what is done is done if it ends here.
+def out_of_date(desk: Desk, work: Work) -> Numbers:
+    """The children whose plan, made with the same, is not there."""
+    return desk.store.out_of_date(work.made, followed=work.follow)
 
-    `started` is told how many there are, `told` how many more are done, time and again.
-    """
-    work = Work(made_with(desk, today), follow)
-    numbers = desk.store.out_of_date(work.made, followed=follow)
-    started(len(numbers))
+
+def refresh_all(
+    desk: Desk, numbers: Numbers, work: Work, processes: int | None = None
+) -> Iterator[Batch]:
+    """Plans these children, a batch at a time; what was yielded is written, whenever it ends."""
     wanted = processes or os.cpu_count() or 1
     if len(numbers) < WORTH_PROCESSES or wanted == 1:
-        return _gathered(_here(desk, numbers, work), told)
-    return _gathered(_everywhere(desk.settings, numbers, work, wanted), told)
-
-
-def _gathered(batches: Iterator[Batch], told: Told) -> Refreshed:
-    planned, failed = 0, []
-    for batch in batches:
-        planned += batch.planned
-        failed += batch.failed
-        told(batch.planned)
-    return Refreshed(planned, tuple(sorted(failed)))
+        yield from _here(desk, numbers, work)
+        return
+    try:
+        yield from _everywhere(desk.settings, numbers, work, wanted)
+    except BrokenProcessPool:
+        raise RehabError(
+            "one of the processes that plan was ended from outside.",
+            do="What was planned is kept. Run the same command again: it goes on from there.",
+        ) from None
 
 
 def _here(desk: Desk, numbers: Numbers, work: Work) -> Iterator[Batch]:
@@ -143,13 +131,13 @@ def _plan_batch(desk: Desk, numbers: Numbers, work: Work) -> Batch:
     cases, entries, revisions = desk.store.planning(numbers)
     lines: dict[str, StoredLine] = {}
     followed: dict[str, tuple[Entry, ...]] = {}
-    failed: list[tuple[str, str]] = []
+    failed: dict[str, tuple[str, ...]] = {}
     for number, case in cases.items():
         try:
             plan: Plan | RehabError = plan_of(desk, case, today=work.made.on)
         except RehabError as error:
             plan = error
-            failed.append((number, str(error)))
+            failed[number] = (f"no plan can be made: {error}",)
         if isinstance(plan, Plan) and work.follow:
             followed[number] = follow(entries[number], plan)
         lines[number] = _line(desk, case, plan, work, revisions[number])
@@ -158,11 +146,18 @@ def _plan_batch(desk: Desk, numbers: Numbers, work: Work) -> Batch:
         kept = {number: line for number, line in lines.items() if line.revision == now[number]}
         tx.set_entries_of({n: found for n, found in followed.items() if n in kept})
         tx.set_recall_lines(work.made, kept.values())
+    changes = ((n, _sentences(entries[n], after)) for n, after in followed.items() if n in kept)
     return Batch(
         len(kept),
         tuple(number for number in lines if number not in kept),
-        tuple((number, why) for number, why in failed if number in kept),
+        tuple((number, sentences) for number, sentences in changes if sentences),
+        tuple((number, why) for number, why in failed.items() if number in kept),
     )
+
+
+def _sentences(before: tuple[Entry, ...], after: tuple[Entry, ...]) -> tuple[str, ...]:
+    changes = describe_changes(before, after)
+    return tuple(c.sentence for c in changes if c.kind is not ChangeKind.KEPT)
 
 
 def place(line: Recall) -> str:

@@ -13,7 +13,9 @@ from rehab.care.proposals import KeptProposal
 from rehab.cli.forecast import forecast
 from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import because_json, day, plan_json, print_columns, print_json, words
-from rehab.errors import RecordError, RehabError
+from rehab.cli.progress import progress
+from rehab.errors import RecordError
+from rehab.refresh import Work, made_with, out_of_date, refresh_all
 from rehab.rules.protocol import Because
 
 BOOKED = "no rule asks for it: a person booked this day"
@@ -87,24 +89,32 @@ def refresh(home: Path | None, number: str | None, everyone: bool, today: date) 
     if (number is None) is not everyone:
         raise click.UsageError("Name one child, or give --all.")
     opened = desk(home)
-    numbers = [number] if number else [child.number for child in opened.store.children()]
-    failed = 0
-    for one in numbers:
-        try:
-            _, before, after = workflow.refresh(opened, one, today=today)
-        except RehabError as error:
-            if not everyone:
-                raise
-            failed += 1
-            click.echo(f"{one}: no plan can be made: {error}", err=True)
-            continue
+    if number is not None:
+        _, before, after = workflow.refresh(opened, number, today=today)
         changes = [c for c in describe_changes(before, after) if c.kind is not ChangeKind.KEPT]
-        count = f"{len(changes)} change{'' if len(changes) == 1 else 's'}"
-        click.echo(f"{one}: {count if changes else 'nothing changed'}")
-        for change in changes:
-            click.echo(f"    {change.sentence}")
+        _print_changes(number, tuple(change.sentence for change in changes))
+        return
+    work = Work(made_with(opened, today), follow=True)
+    numbers = out_of_date(opened, work)
+    failed = 0
+    with progress(len(numbers), "Planning") as bar:
+        for batch in refresh_all(opened, numbers, work):
+            for one, sentences in batch.changes:
+                _print_changes(one, sentences)
+            for one, sentences in batch.failed:
+                click.echo(f"{one}: {' '.join(sentences)}", err=True)
+            failed += len(batch.failed)
+            bar.update(batch.planned)
+    click.echo(f"Plans out of date, and made anew: {len(numbers)}.")
     if failed:
         raise RecordError(f"{failed} of {len(numbers)} children have no plan.", do="See above.")
+
+
+def _print_changes(number: str, sentences: tuple[str, ...]) -> None:
+    count = f"{len(sentences)} change{'' if len(sentences) == 1 else 's'}"
+    click.echo(f"{number}: {count if sentences else 'nothing changed'}")
+    for sentence in sentences:
+        click.echo(f"    {sentence}")
 
 
 def explained(because: Because) -> Iterator[str]:

@@ -103,9 +103,11 @@ def test_a_day_on_which_nothing_falls_has_no_reason(asel: Clinic) -> None:
 
 
 def test_a_plan_made_anew_tells_only_what_changed(asel: Clinic) -> None:
-    first = asel.say("plan refresh --all").splitlines()
-    assert first[0] == f"K-017: {len(first) - 1} changes"
-    assert all(line.startswith("    Added: visit on ") for line in first[1:])
+    head, *added, last = asel.say("plan refresh --all").splitlines()
+    assert head == f"K-017: {len(added)} changes"
+    assert all(line.startswith("    Added: visit on ") for line in added)
+    assert last == "Plans out of date, and made anew: 1."
+    assert asel.say("plan refresh --all") == "Plans out of date, and made anew: 0.\n"
     assert asel.say("plan refresh K-017") == "K-017: nothing changed\n"
     booked = _plan(asel)["visits"][1]["date"]
     asel.say(f"appointment book K-017 {booked}")

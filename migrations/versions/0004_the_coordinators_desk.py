@@ -138,6 +138,11 @@ def _more_of_what_was_there() -> None:
             sa.Column("overbooked", sa.Boolean(), nullable=False, server_default=sa.false()),
         ],
         "ending": [sa.Column("receiving_clinic", sa.Text(), nullable=False, server_default="")],
+        "calendar_entry": [
+            sa.Column("session", sa.String(100), nullable=False, server_default=""),
+            sa.Column("starts_minute", sa.Integer()),
+            sa.Column("minutes", sa.Integer(), nullable=False, server_default="0"),
+        ],
     }
     for table, columns in new.items():
         with op.batch_alter_table(table) as batch:
@@ -238,6 +243,7 @@ def downgrade() -> None:
         op.drop_table(table)
     op.drop_index(op.f("ix_appointment_session"), "appointment")
     for table, columns in {
+        "calendar_entry": ("minutes", "starts_minute", "session"),
         "ending": ("receiving_clinic",),
         "appointment": ("overbooked", "minutes", "starts_minute", "session"),
         "child": ("family",),

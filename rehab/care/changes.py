@@ -30,7 +30,8 @@ class Entry:
     """One event in a family's calendar, with the identity it keeps for its whole life.
 
     Days from `start` to before `until`; `on` is the proposed or booked day of a visit, the first
-    day of occlusion. `checks` are the keys of the checks it settles (empty for occlusion).
+    day of occlusion. `checks` are the keys of the checks it settles (empty for occlusion). An
+    appointment in a session of the clinic begins `starts_minute` local minutes after midnight.
     `changed_on` is the day its content last changed, `sequence` how often it has.
     """
 
@@ -47,6 +48,9 @@ class Entry:
     minutes_per_day: int = 0
     days_per_week: int = 0
     method: str = ""
+    session: str = ""
+    starts_minute: int | None = None
+    minutes: int = 0
 
 
 class ChangeKind(StrEnum):
@@ -135,6 +139,7 @@ def _leave(entry: Entry, plan: Plan) -> Entry:
 
 def _of_visit(visit: Visit, uid: str, plan: Plan) -> Entry:
     start, until = (visit.on, visit.on) if visit.booked else (visit.earliest, visit.latest)
+    held = visit.appointment
     return Entry(
         uid=uid,
         sequence=0,
@@ -145,6 +150,9 @@ def _of_visit(visit: Visit, uid: str, plan: Plan) -> Entry:
         until=until + ONE_DAY,
         on=visit.on,
         checks=_keys(visit),
+        session=held.session if held else "",
+        starts_minute=held.starts_minute if held else None,
+        minutes=held.minutes if held else 0,
     )
 
 
@@ -244,7 +252,14 @@ def _in_words(entry: Entry) -> str:
         )
     days = "" if entry.start == last else f" (any day from {entry.start} to {last})"
     checks = ", ".join(dict.fromkeys(map(_check_in_words, entry.checks))) or "no check that is due"
-    return f"{entry.kind} on {entry.on}{days} for {checks}"
+    return f"{entry.kind} on {entry.on}{_at(entry)}{days} for {checks}"
+
+
+def _at(entry: Entry) -> str:
+    if entry.starts_minute is None:
+        return ""
+    hour, minute = divmod(entry.starts_minute, 60)
+    return f" at {hour:02}:{minute:02}"
 
 
 def _check_in_words(key: str) -> str:

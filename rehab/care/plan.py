@@ -43,10 +43,13 @@ def make_plan(
     known = known_on(case, today)
     checks, referrals = due_checks(known, protocol, Horizon(today, horizon))
     spans, decisions = occlusion(known, protocol, today, horizon)
-    booked = [
-        a.on for a in known.appointments if a.outcome is Outcome.BOOKED and today <= a.on < horizon
-    ]
-    visits, shut_out = plan_visits(checks, today=today, open_days=open_days, booked=booked)
+    booked = {
+        a.on: a
+        for a in known.appointments
+        if a.outcome is Outcome.BOOKED and today <= a.on < horizon
+    }
+    visits, shut_out = plan_visits(checks, today=today, open_days=open_days, booked=tuple(booked))
+    visits = tuple(replace(visit, appointment=booked.get(visit.on)) for visit in visits)
     problems = (*referrals, *decisions, *(_shut(check, today) for check in shut_out))
     alarm = occlusion_alarm(known, protocol, today)
     raised = (

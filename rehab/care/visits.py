@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 
+from rehab.care.case import Appointment
 from rehab.care.checks import Check
 from rehab.errors import RecordError
 
@@ -16,13 +17,17 @@ START, END, NEVER = 0, date.max.toordinal() + 1, 10**9
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """One trip on `on`; any open day from `earliest` to `latest` (inclusive) serves as well."""
+    """One trip on `on`; any open day from `earliest` to `latest` (inclusive) serves as well.
+
+    `appointment` is the one that is booked on this day, where the plan knows it.
+    """
 
     on: date
     earliest: date
     latest: date
     checks: tuple[Check, ...]
     booked: bool = False
+    appointment: Appointment | None = None
 
 
 @dataclass(frozen=True, slots=True)

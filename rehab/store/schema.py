@@ -320,6 +320,9 @@ calendar_entry = Table(
     Column("minutes_per_day", Integer, nullable=False),
     Column("days_per_week", Integer, nullable=False),
     Column("method", String(40)),
+    Column("session", String(100), nullable=False),
+    Column("starts_minute", Integer),
+    Column("minutes", Integer, nullable=False),
     PrimaryKeyConstraint("uid"),
 )
 

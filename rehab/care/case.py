@@ -122,6 +122,9 @@ class Outcome(StrEnum):
     CANCELLED_BY_CLINIC = "cancelled by clinic"
 
 
+CANCELLED = (Outcome.CANCELLED_BY_FAMILY, Outcome.CANCELLED_BY_CLINIC)
+
+
 class EndingKind(StrEnum):
     """Why this clinic no longer plans for a child."""
 

@@ -2,11 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from datetime import date
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, Table, and_, func, select
 
 from rehab.care.case import (
+    CANCELLED,
     Appointment,
     Case,
     Child,
@@ -138,6 +140,24 @@ def read_diary(connection: Connection) -> Diary:
         return tuple(v.record for v in read_versions(connection, kind, is_current(kind.table)))
 
     return Diary(current(Site), current(SessionPattern), current(Closure), current(Holiday))
+
+
+def read_booked(
+    connection: Connection, start: date, until: date
+) -> tuple[tuple[str, Appointment], ...]:
+    """The appointments in sessions from `start` to before `until` that take up room there, each
+    with its child's number; one that was cancelled takes up none."""
+    table = schema.appointment
+    found = read_versions(
+        connection,
+        KINDS[Appointment],
+        is_current(table),
+        table.c.on >= start,
+        table.c.on < until,
+        table.c.session != "",
+        table.c.outcome.not_in(CANCELLED),
+    )
+    return tuple((owner(v.key), v.record) for v in found if isinstance(v.record, Appointment))
 
 
 def read_proposals(connection: Connection, number: str) -> tuple[KeptProposal, ...]:

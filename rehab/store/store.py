@@ -3,12 +3,13 @@
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Row
 from sqlalchemy.exc import IntegrityError
 
-from rehab.care.case import Case, Child
+from rehab.care.case import Appointment, Case, Child
 from rehab.care.changes import Entry
 from rehab.care.diary import Diary
 from rehab.care.proposals import KeptProposal
@@ -18,6 +19,7 @@ from rehab.store import schema
 from rehab.store.database import create_or_upgrade, open_engine, place_of, plain_words
 from rehab.store.reading import (
     is_current,
+    read_booked,
     read_case,
     read_cases,
     read_diary,
@@ -98,6 +100,11 @@ class Store:
         """The clinic's diary as it is now."""
         with self._reading() as connection:
             return read_diary(connection)
+
+    def booked(self, start: date, until: date) -> tuple[tuple[str, Appointment], ...]:
+        """What takes up room in the sessions from `start` to before `until`, with whose it is."""
+        with self._reading() as connection:
+            return read_booked(connection, start, until)
 
     def proposals(self, number: str) -> tuple[KeptProposal, ...]:
         with self._reading() as connection:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
 
@@ -15,6 +16,7 @@ from rehab.store import rows, schema
 from rehab.store.reading import (
     is_current,
     is_latest,
+    read_booked,
     read_case,
     read_diary,
     read_entries,
@@ -179,6 +181,9 @@ class Transaction:
 
     def case(self, number: str) -> Case:
         return read_case(self.connection, number)
+
+    def booked(self, start: date, until: date) -> tuple[tuple[str, Appointment], ...]:
+        return read_booked(self.connection, start, until)
 
     def revisions(self, numbers: Sequence[str]) -> dict[str, int]:
         return read_revisions(self.connection, numbers)

@@ -1,0 +1,34 @@
+"""When in a session a child should come, so that families do not all wait together."""
+
+from collections.abc import Iterable
+
+from rehab.care.case import Appointment
+from rehab.care.diary import Session
+
+STEP_MINUTES = 5
+
+
+def arrival_minute(session: Session, booked: Iterable[Appointment], minutes: int) -> int:
+    """The local minute after midnight at which a visit of `minutes` should begin.
+
+    The capacity is laid along the session: with twice as many minutes as the session lasts, two
+    children come at a time. A visit takes the first gap that holds it, else the last place.
+    """
+    length = session.ends_minute - session.starts_minute
+    pace = session.capacity_minutes / length
+    at = 0.0
+    for start, end in sorted(_places(session, booked, pace)):
+        if start - at >= minutes:
+            break
+        at = max(at, end)
+    at = max(0.0, min(at, session.capacity_minutes - minutes))
+    return session.starts_minute + int(at / pace) // STEP_MINUTES * STEP_MINUTES
+
+
+def _places(
+    session: Session, booked: Iterable[Appointment], pace: float
+) -> Iterable[tuple[float, float]]:
+    for appointment in booked:
+        if appointment.starts_minute is not None:
+            start = (appointment.starts_minute - session.starts_minute) * pace
+            yield start, start + appointment.minutes

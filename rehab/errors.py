@@ -36,3 +36,7 @@ class SettingsError(RehabError):
 
 class LetterError(RehabError):
     """A letter that must not be printed as it stands."""
+
+
+class CalendarServerError(RehabError):
+    """A calendar server that cannot be reached, or that did not do what it was asked."""

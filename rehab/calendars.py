@@ -8,19 +8,23 @@ so that a calendar that already holds it takes it out.
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from types import MappingProxyType
 from unicodedata import category
+from zoneinfo import ZoneInfo
 
 from icalendar import Alarm, Calendar, Event
 from icalendar.enums import CLASS, STATUS, TRANSP
 
 from rehab.care.case import CheckKind, Child, Eye, Method
 from rehab.care.changes import ONE_DAY, Entry, EntryKind, EntryState, derived_uid
+from rehab.care.diary import Site
 from rehab.settings import Clinic
 
 PRODID = "-//Rehab//Family calendar//EN"
 ALARM_DAYS_BEFORE = (3, 1)
 ALARM_TIME = timedelta(hours=9)
 DAYS_PER_WEEK = 7
+NO_SITES: Mapping[str, Site] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,14 +88,23 @@ ENGLISH = Words(
 
 
 def calendar_file(
-    child: Child, entries: Iterable[Entry], clinic: Clinic, words: Words = ENGLISH
+    child: Child,
+    entries: Iterable[Entry],
+    clinic: Clinic,
+    words: Words = ENGLISH,
+    sites: Mapping[str, Site] = NO_SITES,
 ) -> bytes:
-    """The calendar of `entries`, ordered by date, then uid."""
+    """The calendar of `entries`, ordered by date, then uid.
+
+    `sites` says by the id of a session where it is; a session that it does not know is taken to
+    be at the clinic's own address.
+    """
     entries = tuple(entries)
+    home = Site("", clinic.name, clinic.address, clinic.time_zone)
     events = [
         (entry.start, entry.uid, _occlusion(entry, clinic, words))
         if entry.kind is EntryKind.OCCLUSION
-        else (entry.start, entry.uid, _trip(entry, clinic, words))
+        else (entry.start, entry.uid, _trip(entry, sites.get(entry.session, home), clinic, words))
         for entry in entries
     ]
     call = _call(child, entries)
@@ -106,8 +119,14 @@ def calendar_file(
     return content
 
 
-def _trip(entry: Entry, clinic: Clinic, words: Words) -> Event:
-    """The window of a visit, or the one day of an appointment, with its alarms."""
+def moment(on: date, minute: int, time_zone: str) -> datetime:
+    """The moment in UTC of so many minutes after midnight by the clocks of `time_zone`."""
+    local = datetime.combine(on, time()) + timedelta(minutes=minute)
+    return local.replace(tzinfo=ZoneInfo(time_zone)).astimezone(UTC)
+
+
+def _trip(entry: Entry, site: Site, clinic: Clinic, words: Words) -> Event:
+    """The window of a visit, or the day or hour of an appointment, with its alarms."""
     day, last = _day(entry.on, words), entry.until - ONE_DAY
     if entry.kind is EntryKind.APPOINTMENT:
         title = words.appointment
@@ -124,19 +143,35 @@ def _trip(entry: Entry, clinic: Clinic, words: Words) -> Event:
     if checks:
         lines.append(words.purpose.format(checks="; ".join(checks)))
     event = _event(entry, title, "\n".join(lines))
-    event.add("dtend", entry.until)
-    event.add("location", _plain(", ".join(filter(None, (clinic.name, clinic.address)))))
+    if entry.starts_minute is None:
+        event.add("dtend", entry.until)
+    else:
+        starts = moment(entry.on, entry.starts_minute, site.time_zone)
+        event.DTSTART = starts
+        event.add("dtend", starts + timedelta(minutes=max(entry.minutes, 1)))
+    event.add("location", _plain(", ".join(filter(None, (site.name, site.address)))))
     if entry.state is EntryState.LIVE:
         for days in ALARM_DAYS_BEFORE:
-            event.add_component(_alarm(entry, days, words.alarm.format(day=day)))
+            trigger = _trigger(entry, timedelta(days=days), site.time_zone)
+            event.add_component(_alarm(trigger, words.alarm.format(day=day)))
     return event
 
 
-def _alarm(entry: Entry, days_before: int, text: str) -> Alarm:
-    """RFC 5545, 3.8.6.3: counted from 00:00 of the first day, in the reader's time zone."""
+def _trigger(entry: Entry, before: timedelta, time_zone: str) -> timedelta:
+    """How long before the event begins an alarm sounds.
+
+    RFC 5545, 3.8.6.3: that of a day is counted from its 00:00 in the reader's time zone.
+    """
+    if entry.starts_minute is None:
+        return entry.on - entry.start - before + ALARM_TIME
+    nine = moment(entry.on - before, ALARM_TIME // timedelta(minutes=1), time_zone)
+    return nine - moment(entry.on, entry.starts_minute, time_zone)
+
+
+def _alarm(trigger: timedelta, text: str) -> Alarm:
     alarm = Alarm.new(description=text)
     alarm.add("action", "DISPLAY")
-    alarm.add("trigger", entry.on - entry.start - timedelta(days=days_before) + ALARM_TIME)
+    alarm.add("trigger", trigger)
     return alarm
 
 

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import date
 
-from rehab.care.case import CheckKind
+from rehab.care.case import Appointment, CheckKind
 from rehab.care.changes import (
     Change,
     ChangeKind,
@@ -72,6 +72,28 @@ def test_the_window_of_a_booked_appointment_does_not_disturb_it() -> None:
     booked = visit(FEB, pressure(1, FEB), booked=True)
     before = follow((), plan(booked))
     assert follow(before, plan(replace(booked, earliest=FEB, latest=FEB + 2 * DAY))) == before
+
+
+def test_another_hour_or_session_raises_the_sequence_though_the_day_stays() -> None:
+    held = Appointment("A1", FEB, session="quay/7", starts_minute=540, minutes=20)
+    booked = replace(visit(FEB, pressure(1, FEB), booked=True), appointment=held)
+    (before,) = follow((), plan(booked))
+    assert (before.session, before.starts_minute, before.minutes) == ("quay/7", 540, 20)
+    for change in ({"starts_minute": 600}, {"session": "hill/7"}, {"minutes": 30}):
+        changed = replace(booked, appointment=replace(held, **change))
+        (after,) = follow((before,), plan(changed, today=TODAY + DAY))
+        assert (after.uid, after.sequence, after.on) == (before.uid, 1, FEB)
+        assert follow((after,), plan(changed, today=TODAY + 2 * DAY)) == (after,)
+
+
+def test_an_hour_is_described_with_its_day() -> None:
+    held = Appointment("A1", FEB, session="quay/7", starts_minute=545, minutes=20)
+    booked = replace(visit(FEB, pressure(1, FEB), booked=True), appointment=held)
+    entries = follow((), plan(booked))
+    (change,) = describe_changes((), entries)
+    assert change.sentence == (
+        "Added: appointment on 2026-02-03 at 09:05 for pressure check (right eye)."
+    )
 
 
 def test_the_entry_with_most_checks_in_common_is_continued() -> None:

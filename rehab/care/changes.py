@@ -251,7 +251,7 @@ def _in_words(entry: Entry) -> str:
             f"{entry.days_per_week} days a week, from {entry.start} to {last}"
         )
     days = "" if entry.start == last else f" (any day from {entry.start} to {last})"
-    checks = ", ".join(dict.fromkeys(map(_check_in_words, entry.checks))) or "no check that is due"
+    checks = ", ".join(dict.fromkeys(map(check_in_words, entry.checks))) or "no check that is due"
     return f"{entry.kind} on {entry.on}{_at(entry)}{days} for {checks}"
 
 
@@ -262,6 +262,6 @@ def _at(entry: Entry) -> str:
     return f" at {hour:02}:{minute:02}"
 
 
-def _check_in_words(key: str) -> str:
+def check_in_words(key: str) -> str:
     kind, eye = key.split("/")[:2]
     return f"{kind.replace('_', ' ')} ({eye} eye)"

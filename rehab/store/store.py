@@ -17,6 +17,7 @@ from rehab.care.wear import WearDay
 from rehab.errors import RecordError
 from rehab.store import schema
 from rehab.store.database import create_or_upgrade, open_engine, place_of, plain_words
+from rehab.store.published import Booked, Published, read_appointments, read_published
 from rehab.store.reading import (
     is_current,
     read_booked,
@@ -105,6 +106,16 @@ class Store:
         """What takes up room in the sessions from `start` to before `until`, with whose it is."""
         with self._reading() as connection:
             return read_booked(connection, start, until)
+
+    def appointments_from(self, first: date) -> tuple[Booked, ...]:
+        """The appointments of all children from `first` on in order of time, cancelled too."""
+        with self._reading() as connection:
+            return read_appointments(connection, first)
+
+    def published(self, calendar: str) -> dict[str, Published]:
+        """By uid, what was last published to a calendar."""
+        with self._reading() as connection:
+            return read_published(connection, calendar)
 
     def proposals(self, number: str) -> tuple[KeptProposal, ...]:
         with self._reading() as connection:

@@ -13,6 +13,7 @@ from rehab.care.proposals import KeptProposal
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError
 from rehab.store import rows, schema
+from rehab.store.published import Published, write_published
 from rehab.store.reading import (
     is_current,
     is_latest,
@@ -190,6 +191,9 @@ class Transaction:
 
     def set_recall_lines(self, made: MadeWith, lines: Iterable[StoredLine]) -> None:
         write_lines(self.connection, made, lines)
+
+    def set_published(self, calendar: str, uid: str, published: Published | None) -> None:
+        write_published(self.connection, calendar, uid, published)
 
     def diary(self) -> Diary:
         return read_diary(self.connection)

@@ -149,7 +149,7 @@ def _trip(entry: Entry, site: Site, clinic: Clinic, words: Words) -> Event:
         starts = moment(entry.on, entry.starts_minute, site.time_zone)
         event.DTSTART = starts
         event.add("dtend", starts + timedelta(minutes=max(entry.minutes, 1)))
-    event.add("location", _plain(", ".join(filter(None, (site.name, site.address)))))
+    event.add("location", plain_text(", ".join(filter(None, (site.name, site.address)))))
     if entry.state is EntryState.LIVE:
         for days in ALARM_DAYS_BEFORE:
             trigger = _trigger(entry, timedelta(days=days), site.time_zone)
@@ -231,7 +231,7 @@ def _event(entry: Entry, title: str, description: str) -> Event:
         stamp=datetime.combine(entry.changed_on, time(), UTC),
         start=entry.start,
         summary=title,
-        description=_plain(description),
+        description=plain_text(description),
         status=_status(entry),
         transparency=TRANSP.TRANSPARENT,
         classification=CLASS.PRIVATE,
@@ -244,7 +244,7 @@ def _status(entry: Entry) -> STATUS:
     return STATUS.TENTATIVE if entry.kind is EntryKind.VISIT else STATUS.CONFIRMED
 
 
-def _plain(text: str) -> str:
+def plain_text(text: str) -> str:
     """RFC 5545, 3.1: no control characters in a text; every kind of line end becomes one kind."""
     lines = "\n".join(text.splitlines())
     return "".join(c for c in lines if c == "\n" or category(c) != "Cc")

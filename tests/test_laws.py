@@ -29,7 +29,7 @@ FILES_AND_WORLD = {"open", "input", "print", "exec", "eval", "__import__"}
 HOMES = {
     "sqlalchemy": ("rehab.store",),
     "alembic": ("rehab.store",),
-    "icalendar": ("rehab.calendars",),
+    "icalendar": ("rehab.calendars", "rehab.clinic_calendars", "rehab.held_events"),
     "jinja2": ("rehab.letters",),
     "caldav": ("rehab.calendar_server",),
     "click": ("rehab.cli",),

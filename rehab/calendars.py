@@ -119,6 +119,14 @@ def calendar_file(
     return content
 
 
+def empty_calendar(words: Words = ENGLISH) -> bytes:
+    """For whoever still subscribes to a calendar that is no more."""
+    content: bytes = Calendar.new(
+        prodid=PRODID, name=words.calendar, uid=derived_uid("", "calendar")
+    ).to_ical()
+    return content
+
+
 def moment(on: date, minute: int, time_zone: str) -> datetime:
     """The moment in UTC of so many minutes after midnight by the clocks of `time_zone`."""
     local = datetime.combine(on, time()) + timedelta(minutes=minute)

@@ -46,13 +46,16 @@ def differences(ours: bytes, theirs: str, time_zone: str) -> str:
     return "; ".join(said) or "something was added to it"
 
 
-def day_of(content: str) -> date | None:
-    """The day on which an event begins; None when it cannot be told."""
+def day_of(content: str, time_zone: str) -> date | None:
+    """The day on which an event begins, by the clocks of `time_zone`; None when it says none."""
     events = _events(content)
     start = events[0].get("DTSTART") if events else None
     if start is None:
         return None
-    return start.dt.date() if isinstance(start.dt, datetime) else start.dt
+    when: date | datetime = start.dt
+    if not isinstance(when, datetime):
+        return when
+    return when.astimezone(ZoneInfo(time_zone)).date() if when.tzinfo else when.date()
 
 
 def is_cancelled(content: str) -> bool:

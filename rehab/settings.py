@@ -3,7 +3,7 @@
 import os
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ ROLES = (Role.ORTHOPTIST, Role.DOCTOR, Role.NURSE, Role.COORDINATOR)
 CLINIC_FILE = "clinic.toml"
 DATABASE_FILE = "rehab.db"
 TABLES_FOLDER = "tables"
+SHORTEST_SECRET = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,7 @@ class Clinic:
     closed: tuple[date, ...] = ()
     horizon_months: int = 18
     people: tuple[tuple[str, Role], ...] = ()
+    feed_secret: str = field(default="", repr=False)
 
     def role_of(self, name: str) -> Role | None:
         """The role of a person by name; None for somebody whom the file does not name."""
@@ -71,6 +73,24 @@ def read_settings(home: Path | None = None, environ: Mapping[str, str] = os.envi
     return Settings(folder, read_clinic(folder / CLINIC_FILE))
 
 
+def read_feed_secret(settings: Settings, environ: Mapping[str, str] = os.environ) -> str:
+    """From which the names of the families' calendars follow: REHAB_FEED_SECRET, or the file's."""
+    secret = environ.get("REHAB_FEED_SECRET") or settings.clinic.feed_secret
+    if len(secret) < SHORTEST_SECRET:
+        raise SettingsError(
+            "without a secret the address of a family's calendar could be guessed.",
+            where=str(settings.home / CLINIC_FILE),
+            do=f'Write feed_secret = "..." there, with {SHORTEST_SECRET} or more characters drawn '
+            "by chance, and keep it: with another one, families must subscribe anew.",
+        )
+    return secret
+
+
+def read_calendar_password(environ: Mapping[str, str] = os.environ) -> str:
+    """The password for the calendar server, which belongs neither in a file nor in a command."""
+    return environ.get("REHAB_CALENDAR_PASSWORD", "")
+
+
 def read_clinic(path: Path) -> Clinic:
     """The clinic of the file at `path`; raises SettingsError that lists every problem in it."""
     try:
@@ -104,7 +124,15 @@ def read_clinic(path: Path) -> Clinic:
 
 
 def _problems(raw: dict[str, Any]) -> list[str]:
-    texts = {"name", "phone", "emergency_phone", "out_of_hours", "address", "time_zone"}
+    texts = {
+        "name",
+        "phone",
+        "emergency_phone",
+        "out_of_hours",
+        "address",
+        "time_zone",
+        "feed_secret",
+    }
     known = {field.name for field in fields(Clinic)}
     problems = [
         f"{key} is not a setting (known: {', '.join(sorted(known))})"
@@ -134,6 +162,9 @@ def _problems(raw: dict[str, Any]) -> list[str]:
     months = raw.get("horizon_months", 18)
     if type(months) is not int or not 1 <= months <= 240:
         problems.append("horizon_months must be a whole number from 1 to 240")
+    secret = raw.get("feed_secret", "")
+    if isinstance(secret, str) and 0 < len(secret) < SHORTEST_SECRET:
+        problems.append(f"feed_secret needs {SHORTEST_SECRET} or more characters, best by chance")
     return problems
 
 

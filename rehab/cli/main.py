@@ -24,7 +24,7 @@ NOUNS = {
     "plan": ("rehab.cli.plan", "See what falls due, and why."),
     "measure": ("rehab.cli.measure", "Convert and judge one measurement, with its source."),
     "protocol": ("rehab.cli.protocol", "Read, prove and question the decision tables."),
-    "calendar": ("rehab.cli.calendar", "Write a family's calendar file."),
+    "calendar": ("rehab.cli.calendar", "Write calendars and feeds, and publish to a server."),
     "letter": ("rehab.cli.letter", "Write letters."),
     "recall": ("rehab.cli.recall", "List the families whom someone must contact."),
 }

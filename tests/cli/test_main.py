@@ -22,12 +22,16 @@ STORY = (
     "occlusion propose", "occlusion decline", "occlusion accept", "occlusion change", "wear add",
     "wear import", "wear show", "occlusion pause", "occlusion show",
     "record history", "appointment book", "appointment outcome", "recall list", "calendar export",
+    "calendar session", "calendar feed",
     "letter family", "occlusion stop",
     "record withdraw", "child end", "measure acuity", "measure vertex", "measure contact-lens",
     "measure near", "measure target", "measure pressure", "measure cornea", "measure axial-length",
     "measure growth",
     "protocol list", "protocol show", "protocol check", "protocol ask", "demo",
 )  # fmt: skip
+
+# Their examples need a server, and are tried with one in tests of their own.
+ELSEWHERE = {"calendar publish"}
 
 LATER = {
     "appointment outcome": " --today 2026-05-05",
@@ -73,8 +77,9 @@ def test_the_line_of_each_noun_is_its_own_help() -> None:
 def test_the_examples_of_all_commands_work_one_after_the_other(
     clinic: Clinic, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert set(STORY) == COMMANDS.keys()
+    assert set(STORY) == COMMANDS.keys() - ELSEWHERE
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("REHAB_FEED_SECRET", "brass lantern, ninety-one geese")
     shutil.copy(BUILT_IN / "refraction.toml", clinic.home / "tables")
     Path("wear.csv").write_text("date,minutes,written_on\n2026-04-22,90,2026-04-22\n")
     for path in STORY:

@@ -92,9 +92,9 @@ def clinic(new_home: Path, tmp_path: Path) -> Clinic:
     return Clinic(shutil.copytree(new_home, tmp_path / "clinic"))
 
 
-@pytest.fixture
-def asel(clinic: Clinic) -> Clinic:
-    """The clinic with K-017: right lens removed at seven weeks, seen a week later, lens worn."""
+@pytest.fixture(scope="session")
+def asel_home(new_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    clinic = Clinic(shutil.copytree(new_home, tmp_path_factory.mktemp("asel") / "clinic"))
     clinic.say('child add K-017 --name "Asel T" --born 2026-02-11 --phone "+00 555 0117"')
     clinic.say(
         'surgery add K-017 --eye right --on 2026-03-30 --procedure "lens removal" '
@@ -104,4 +104,10 @@ def asel(clinic: Clinic) -> Clinic:
         "exam add K-017 --on 2026-04-06 --pressure right=14 --visual-axis right=clear "
         '--wears "right=contact lens" --cataract left=none'
     )
-    return clinic
+    return clinic.home
+
+
+@pytest.fixture
+def asel(asel_home: Path, tmp_path: Path) -> Clinic:
+    """The clinic with K-017: right lens removed at seven weeks, seen a week later, lens worn."""
+    return Clinic(shutil.copytree(asel_home, tmp_path / "clinic"))

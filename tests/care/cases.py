@@ -3,7 +3,8 @@
 from datetime import date, timedelta
 from typing import Any
 
-from rehab.care.case import Case
+from rehab.care.case import Case, with_family
+from rehab.care.contacts import Contact, ContactTry
 from rehab.care.plan import Plan, make_plan
 from rehab.case_files import case_from
 from rehab.measures.dates import add_months
@@ -27,3 +28,8 @@ def plan_for(case: Case, today: date, months: int = 18) -> Plan:
 
 def removal(eye: str, on: date, **more: Any) -> dict[str, Any]:
     return {"eye": eye, "on": on, "procedure": "lens removal", "sutures": "none", **more}
+
+
+def tried(case: Case, *tries: ContactTry, contacts: tuple[Contact, ...] = ()) -> Case:
+    """`case` with what was tried to reach its family, and whom one may ring."""
+    return with_family(case, contacts=contacts, tries=tries)

@@ -191,8 +191,13 @@ def _regimen(raw: Mapping[str, Any], key: str) -> Regimen:
 def _ending(raw: Mapping[str, Any] | None) -> Ending | None:
     if raw is None:
         return None
-    _only(raw, {"kind", "on", "note"})
-    return Ending(_word(EndingKind, raw, "kind"), _day(raw, "on"), raw.get("note", ""))
+    _only(raw, {"kind", "on", "note", "receiving_clinic"})
+    return Ending(
+        _word(EndingKind, raw, "kind"),
+        _day(raw, "on"),
+        raw.get("note", ""),
+        raw.get("receiving_clinic", ""),
+    )
 
 
 def _word(vocabulary: Any, raw: Mapping[str, Any], key: str, default: str | None = None) -> Any:

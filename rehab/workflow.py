@@ -16,7 +16,7 @@ from rehab.care.case import (
 )
 from rehab.care.changes import Entry, follow
 from rehab.care.contacts import Limits
-from rehab.care.history import check_examination, check_regimen, check_surgery
+from rehab.care.history import check_ending, check_examination, check_regimen, check_surgery
 from rehab.care.plan import Plan, make_plan
 from rehab.care.recall import Recall, recall_list
 from rehab.care.wear import WearDay, check_day
@@ -72,6 +72,7 @@ def register(
             _check_appointment(case.child, appointment, today)
             tx.add(number, replace(appointment, id=""), stamp)
         if case.ending is not None:
+            check_ending(case, case.ending, today)
             tx.add(number, case.ending, stamp)
         for contact in case.contacts:
             tx.add(number, replace(contact, id=""), stamp)
@@ -128,14 +129,7 @@ def settle_appointment(
 
 def end_care(desk: Desk, number: str, ending: Ending, *, today: date, stamp: Stamp) -> str:
     with desk.store.transaction() as tx:
-        born = tx.case(number).child.date_of_birth
-        if not born <= ending.on <= today:
-            raise RecordError(
-                f"the ending on {ending.on} lies outside the child's life so far "
-                f"({born} to {today}).",
-                where=number,
-                do="Check the date, or give --today.",
-            )
+        check_ending(tx.case(number), ending, today)
         return tx.add(number, ending, stamp)
 
 

@@ -4,6 +4,8 @@ from datetime import date, timedelta
 
 from rehab.care.case import (
     Case,
+    Ending,
+    EndingKind,
     Examination,
     Eye,
     LensStatus,
@@ -109,6 +111,24 @@ def check_examination(case: Case, examination: Examination, today: date) -> None
                 where=examination.id or case.child.number,
                 do="For a membrane behind the pupil record visual axis hazy or opaque.",
             )
+
+
+def check_ending(case: Case, ending: Ending, today: date) -> None:
+    """Raises RecordError when nobody would go on looking after the child."""
+    born = case.child.date_of_birth
+    if not born <= ending.on <= today:
+        raise RecordError(
+            f"the ending on {ending.on} lies outside the child's life so far ({born} to {today}).",
+            where=case.child.number,
+            do="Check the date, or give --today.",
+        )
+    receives = bool(ending.receiving_clinic.strip())
+    if ending.kind is EndingKind.TRANSFERRED and not receives:
+        raise RecordError(
+            "a transfer needs the clinic that goes on looking after the child.",
+            where=case.child.number,
+            do="Give it with --receiving-clinic, or keep the child here until one has agreed.",
+        )
 
 
 def check_regimen(case: Case, regimen: Regimen) -> None:

@@ -121,24 +121,26 @@ def show(home: Path | None, number: str, as_json: bool) -> None:
     lines += [(a.on, a.id, f"appointment: {a.outcome}") for a in case.appointments]
     print_columns(sorted(lines))
     if case.ending:
-        click.echo(f"{case.ending.on}  {case.ending.kind}. {case.ending.note}".rstrip())
+        to = f" to {case.ending.receiving_clinic}" if case.ending.receiving_clinic else ""
+        click.echo(f"{case.ending.on}  {case.ending.kind}{to}. {case.ending.note}".rstrip())
 
 
 @child.command()
 @click.argument("number")
 @click.argument("kind", type=click.Choice([k.value for k in EndingKind]))
 @click.option("--on", type=Day(), required=True)
-@click.option("--note", default="", help="Where to, or what was agreed.")
+@click.option("--receiving-clinic", default="", help="Who goes on, after a transfer.")
+@click.option("--note", default="", help="What was agreed.")
 @stamped
 @today_option
 @click.pass_obj
 def end(
-    home: Path | None, number: str, kind: str, on: date, note: str, today: date, stamp: Stamp
+    home: Path | None, /, number: str, kind: str, today: date, stamp: Stamp, **given: str | date
 ) -> None:
-    """Record why this clinic no longer plans for a child.
+    """Record why this clinic no longer plans for a child; a transfer names the new clinic.
 
     Example: rehab child end K-017 "moved away" --on 2026-09-01 --who "M. Okoro"
     """
-    ending = Ending(EndingKind(kind), on, note)
+    ending = Ending(EndingKind(kind), **given)  # type: ignore[arg-type]
     key = workflow.end_care(desk(home), number, ending, today=today, stamp=stamp)
     click.echo(f"Recorded {key}.")

@@ -175,7 +175,8 @@ def child_json(case: Case) -> Json:
             {"id": a.id, "on": a.on.isoformat(), "outcome": a.outcome} for a in case.appointments
         ],
         "ending": case.ending
-        and {"kind": case.ending.kind, "on": case.ending.on.isoformat(), "note": case.ending.note},
+        and {"kind": case.ending.kind, "on": case.ending.on.isoformat(), "note": case.ending.note,
+             "receiving_clinic": case.ending.receiving_clinic},
     }  # fmt: skip
 
 

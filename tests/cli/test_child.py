@@ -87,8 +87,20 @@ def test_a_program_reads_the_same_facts_as_json(asel: Clinic) -> None:
 
 def test_a_child_whose_care_here_ended_has_no_plan_and_no_recall(asel: Clinic) -> None:
     assert "K-017" in asel.say("recall list")
-    said = asel.say('child end K-017 transferred --on 2026-04-19 --note "to the other side"')
+    refused = asel.refuse("child end K-017 transferred --on 2026-04-19")
+    assert refused == (
+        "K-017: a transfer needs the clinic that goes on looking after the child. Give it with "
+        "--receiving-clinic, or keep the child here until one has agreed."
+    )
+    said = asel.say(
+        'child end K-017 transferred --on 2026-04-19 --receiving-clinic "Hill Clinic" '
+        '--note "records sent"'
+    )
     assert said == "Recorded K-017/E1.\n"
+    shown = asel.say("child show K-017")
+    assert shown.endswith("2026-04-19  transferred to Hill Clinic. records sent\n")
+    ending = json.loads(asel.say("child show K-017 --json"))["ending"]
+    assert ending["receiving_clinic"] == "Hill Clinic"
     assert json.loads(asel.say("plan show K-017 --json"))["visits"] == []
     assert asel.say("recall list") == "Nobody needs to be contacted.\n"
 

@@ -93,7 +93,7 @@ def _write_all(
         lines.append(Line(plan, child.story, active))
         told(f"{number}  {child.story.partition(':')[0].rstrip('.')}.")
     to_contact = recall(desk, today=today, by=today + timedelta(days=RECALL_DAYS))
-    write_whole(out / "recall.csv", recall_csv(to_contact))
+    write_whole(out / "recall.csv", recall_csv(to_contact, today))
     write_whole(
         out / "start-here.html",
         overview(tuple(lines), to_contact, desk.settings.clinic, today).encode(),

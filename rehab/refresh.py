@@ -14,7 +14,7 @@ from rehab import __version__
 from rehab.care.case import Case
 from rehab.care.changes import ChangeKind, Entry, describe_changes, follow
 from rehab.care.plan import Plan
-from rehab.care.recall import Recall, recall_list
+from rehab.care.recall import Recall, place, recall_list
 from rehab.errors import RehabError
 from rehab.settings import Settings
 from rehab.store.recall_lines import MadeWith, StoredLine
@@ -160,12 +160,19 @@ def _sentences(before: tuple[Entry, ...], after: tuple[Entry, ...]) -> tuple[str
     return tuple(c.sentence for c in changes if c.kind is not ChangeKind.KEPT)
 
 
-def place(line: Recall) -> str:
-    return f"{line.urgency}{line.child.number}"
-
-
 def cells(line: Recall) -> tuple[str, ...]:
-    return (line.child.name, "", "", "", "; ".join(line.reasons), "", "", "", "", "")
+    return (
+        line.child.name,
+        "",
+        "",
+        "",
+        "; ".join(reason.sentence for reason in line.reasons),
+        "",
+        "",
+        "",
+        "",
+        "",
+    )
 
 
 def _line(desk: Desk, case: Case, plan: Plan | RehabError, work: Work, revision: int) -> StoredLine:

@@ -236,8 +236,8 @@ def test_twins_share_birthday_and_telephone_but_no_record(demo: Demo) -> None:
 
 def test_the_family_not_brought_twice_is_called_first(demo: Demo) -> None:
     heads, first, *_ = (demo.first / "recall.csv").read_text(encoding="utf-8-sig").splitlines()
-    assert heads.startswith("urgency,number,name")
-    assert first.startswith("1,K-115,Zodwa M")
+    assert heads.startswith("contact,number,name")
+    assert first.startswith("TODAY,K-115,Zodwa M")
     assert "was not brought (2026-08-31, 2026-10-12)" in first
 
 

@@ -1,140 +1,244 @@
 """The recall list: the children whom someone must contact, why, and the most urgent first."""
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+import json
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from datetime import date
+from typing import Any
 
-from rehab.care.case import Appointment, Case, Child, Outcome
-from rehab.care.checks import NOT_OPERATED, Status
+from rehab.care.case import Case, Child, Eye
+from rehab.care.checks import NOT_OPERATED
+from rehab.care.contacts import Consent, Contact, ContactTry, TryOutcome, Way
 from rehab.care.flags import Urgency
+from rehab.care.history import lens_removal
 from rehab.care.plan import Plan
-from rehab.care.problems import ProblemKind
+from rehab.care.recall_reasons import (
+    Reason,
+    ReasonKind,
+    Standing,
+    WhyShut,
+    reasons,
+    standing_of,
+    waits_until,
+)
 from rehab.errors import RehabError
+from rehab.measures.dates import completed_months
 from rehab.rules.protocol import Because, Protocol
 
 URGENCY = "recall_urgency"
+CONTACT = {
+    1: "TODAY",
+    2: "this week",
+    3: "before the window closes",
+    4: "when booking next",
+}
+WAITING = "on the day of the next try"
 # An open flag is never less urgent than it says.
 _FLAGGED = {Urgency.TODAY: 1, Urgency.THIS_WEEK: 2}
-CONTACT = {1: "TODAY", 2: "this week", 3: "before the window closes"}
+_LAST_TRIES = 2
+_MOST_TIMES, _MOST_DAYS, _LONGEST_NUMBER = 999, 99999, 42
 
 
 @dataclass(frozen=True, slots=True)
 class Recall:
-    """One family; `urgency` 1 is today, `come_by` the last good day of the next visit."""
+    """One family; `urgency` 1 is today, `come_by` the last good day of the next visit.
+
+    With `waits_until` somebody tried and agreed on a next try: the family rests at the lowest
+    urgency until that day. `because` is the answer that made it as urgent as it is.
+    """
 
     child: Child
     urgency: int
-    reasons: tuple[str, ...]
-    come_by: date | None
-    times_not_brought: int
-    days_overdue: int
-    because: Because | None
+    reasons: tuple[Reason, ...]
+    come_by: date | None = None
+    times_not_brought: int = 0
+    days_overdue: int = 0
+    because: Because | None = None
+    waits_until: date | None = None
+    contacts: tuple[Contact, ...] = ()
+    last_tries: tuple[ContactTry, ...] = ()
+
+    @property
+    def contact(self) -> str:
+        """When to contact the family, in words."""
+        return f"on {self.waits_until}" if self.waits_until else CONTACT[self.urgency]
+
+
+def never_shut(_: object) -> str:
+    """For a clinic that keeps no diary."""
+    return ""
 
 
 def recall_list(
-    cases: Iterable[tuple[Case, Plan | RehabError]], protocol: Protocol, *, today: date, by: date
+    cases: Iterable[tuple[Case, Plan | RehabError]],
+    protocol: Protocol,
+    *,
+    today: date,
+    by: date,
+    why_shut: WhyShut = never_shut,
 ) -> tuple[Recall, ...]:
     """Each child once. `by` is the last day to look ahead to for windows that close unbooked."""
-    lines = (_line(case, plan, protocol, today, by) for case, plan in cases)
-    return tuple(
-        sorted(
-            (line for line in lines if line is not None),
-            key=lambda r: (
-                r.urgency,
-                -r.times_not_brought,
-                r.come_by or date.max,
-                -r.days_overdue,
-                r.child.number,
-            ),
-        )
+    lines = (_line(case, plan, protocol, (today, by), why_shut) for case, plan in cases)
+    listed = (line for line in lines if line is not None)
+    return tuple(sorted(listed, key=lambda line: (place(line), line.child.number)))
+
+
+def place(line: Recall) -> str:
+    """The line's place in the list, as text: urgency, those that wait for their next try first,
+    most often missed, soonest last day, longest overdue, number."""
+    last_day = line.come_by or date.max
+    number = line.child.number.encode("ascii", "backslashreplace").decode()
+    return (
+        f"{line.urgency}{0 if line.waits_until else 1}"
+        f"{_MOST_TIMES - min(line.times_not_brought, _MOST_TIMES):03}"
+        f"{last_day.isoformat().replace('-', '')}"
+        f"{_MOST_DAYS - min(line.days_overdue, _MOST_DAYS):05}"
+        f"{number[:_LONGEST_NUMBER]}"
     )
 
 
-def not_brought_since_attended(case: Case, today: date) -> tuple[Appointment, ...]:
-    """The appointments missed since the child last came."""
-    missed: list[Appointment] = []
-    for appointment in case.appointments:
-        if appointment.on > today:
-            continue
-        if appointment.outcome is Outcome.ATTENDED:
-            missed.clear()
-        elif appointment.outcome is Outcome.WAS_NOT_BROUGHT:
-            missed.append(appointment)
-    seen = [e.on for e in case.examinations if e.on <= today]
-    return tuple(m for m in missed if not seen or m.on > seen[-1])
+def contact_counts(lines: Sequence[Recall]) -> tuple[tuple[str, int], ...]:
+    """How many families are to be contacted how soon, in words, the most urgent first."""
+    waiting = sum(line.waits_until is not None for line in lines)
+    counted = Counter(line.urgency for line in lines if line.waits_until is None)
+    soon = tuple((CONTACT[u], counted[u]) for u in sorted(counted))
+    return (*soon, (WAITING, waiting)) if waiting else soon
+
+
+def to_content(line: Recall) -> str:
+    """The line as JSON text, to be kept and read back with `from_content`."""
+    return json.dumps(asdict(line), default=date.isoformat, ensure_ascii=False)
+
+
+def from_content(text: str) -> Recall:
+    raw = json.loads(text)
+    because = raw["because"]
+    return Recall(
+        **{
+            **raw,
+            "child": Child(**_dated(raw["child"], "date_of_birth")),
+            "reasons": tuple(Reason(ReasonKind(r["kind"]), r["sentence"]) for r in raw["reasons"]),
+            "come_by": _day(raw["come_by"]),
+            "because": because
+            and Because(
+                **{
+                    **_dated(because, "edition"),
+                    "facts": tuple((name, value) for name, value in because["facts"]),
+                }
+            ),
+            "waits_until": _day(raw["waits_until"]),
+            "contacts": tuple(_contact(c) for c in raw["contacts"]),
+            "last_tries": tuple(_tried(t) for t in raw["last_tries"]),
+        }
+    )
+
+
+def _contact(raw: Mapping[str, Any]) -> Contact:
+    consents = {name: Consent(raw[name]) for name in ("text_consent", "email_consent")}
+    return Contact(**{**raw, **consents})
+
+
+def _tried(raw: Mapping[str, Any]) -> ContactTry:
+    words = {"way": Way(raw["way"]), "outcome": TryOutcome(raw["outcome"])}
+    return ContactTry(**{**_dated(raw, "on", "next_try"), **words})
+
+
+def _dated(raw: Mapping[str, Any], *names: str) -> dict[str, Any]:
+    return {**raw, **{name: _day(raw[name]) for name in names}}
+
+
+def _day(text: str | None) -> date | None:
+    return None if text is None else date.fromisoformat(text)
 
 
 def _line(
-    case: Case, plan: Plan | RehabError, protocol: Protocol, today: date, by: date
+    case: Case,
+    plan: Plan | RehabError,
+    protocol: Protocol,
+    days: tuple[date, date],
+    why_shut: WhyShut,
 ) -> Recall | None:
     """One child must not keep the others off the list: a plan that cannot be made is told."""
+    today, by = days
     try:
         if isinstance(plan, RehabError):
             raise plan
-        return _recall(case, plan, protocol, today, by)
+        if case.ending is not None and case.ending.on <= today:
+            return None
+        return _recall(standing_of(case, plan, protocol, today, why_shut), protocol, by)
     except RehabError as error:
-        return Recall(case.child, 1, (f"no plan can be made: {error}",), None, 0, 0, None)
+        told = Reason(ReasonKind.NO_PLAN, f"no plan can be made: {error}")
+        tries = case.tries[-_LAST_TRIES:]
+        return Recall(case.child, 1, (told,), contacts=case.contacts, last_tries=tries)
 
 
-def _recall(case: Case, plan: Plan, protocol: Protocol, today: date, by: date) -> Recall | None:
-    if case.ending is not None and case.ending.on <= today:
+def _recall(standing: Standing, protocol: Protocol, by: date) -> Recall | None:
+    told = reasons(standing, by)
+    if not told:
         return None
-    missed = not_brought_since_attended(case, today)
-    late = [check for check in plan.checks if check.status is Status.OVERDUE]
-    reasons = tuple(_reasons(case, plan, missed, today, by))
-    if not reasons:
-        return None
-    unbooked = [visit for visit in plan.visits if not visit.booked and visit.checks]
-    days_overdue = max(((today - check.latest).days for check in late), default=0)
-    operated = case.surgeries and case.surgeries[-1].on <= today
-    answer = protocol.ask(
+    case, today = standing.case, standing.today
+    days_overdue = max(((today - check.latest).days for check in standing.late), default=0)
+    come_by = standing.unbooked[0].latest if standing.unbooked else None
+    urgency, because, wait_days = _urgency(standing, told, days_overdue, protocol)
+    waits = waits_until(standing, wait_days)
+    return Recall(
+        case.child,
+        max(CONTACT) if waits else urgency,
+        told,
+        come_by,
+        len(standing.missed),
+        days_overdue,
+        because,
+        waits,
+        case.contacts,
+        tuple(t for t in case.tries if t.on <= today)[-_LAST_TRIES:],
+    )
+
+
+def _urgency(
+    standing: Standing, told: tuple[Reason, ...], days_overdue: int, protocol: Protocol
+) -> tuple[int, Because, int]:
+    """The most urgent of what the dates, the flags and the reasons say, and for how many days a
+    next try may hold the family back."""
+    case, today = standing.case, standing.today
+    operated = [s.on for s in case.surgeries if s.on <= today]
+    unbooked = standing.unbooked
+    dates = protocol.ask(
         URGENCY,
         today,
         {
-            "days_since_surgery": (today - case.surgeries[-1].on).days
-            if operated
-            else NOT_OPERATED,
+            "age_months": completed_months(case.child.date_of_birth, today),
+            "days_since_surgery": (today - operated[-1]).days if operated else NOT_OPERATED,
+            "risk": risk(standing, protocol),
             "days_overdue": days_overdue,
-            "times_not_brought": len(missed),
-            "days_left": (unbooked[0].latest - today).days if unbooked else "no visit",
+            "times_not_brought": len(standing.missed),
+            "days_left": max((unbooked[0].latest - today).days, 0) if unbooked else "no visit",
         },
     )
-    open_flags = [_FLAGGED[f.urgency] for f in plan.flags if f.urgency in _FLAGGED]
-    return Recall(
-        case.child,
-        min([answer.number("urgency"), *open_flags]),
-        reasons,
-        unbooked[0].latest if unbooked else None,
-        len(missed),
-        days_overdue,
-        answer.because,
+    answers = [(dates.number("urgency"), dates.because)]
+    answers += [(_FLAGGED[flag.urgency], flag.because) for flag in standing.flags]
+    for kind in dict.fromkeys(reason.kind for reason in told):
+        if kind is not ReasonKind.URGENT_FLAG:
+            answer = protocol.ask("recall_reason", today, {"reason": kind.value})
+            answers.append((answer.number("urgency"), answer.because))
+    return *min(answers, key=lambda a: a[0]), dates.number("wait_days")
+
+
+def risk(standing: Standing, protocol: Protocol) -> str:
+    """Whether a delay puts this child's eyes at more than the ordinary risk."""
+    case, today = standing.case, standing.today
+    removals = [lens_removal(case, eye) for eye in Eye]
+    operated = [s.on for s in removals if s is not None and s.on <= today]
+    small = any(flag.because.decision == "microcornea" for flag in standing.plan.flags)
+    answer = protocol.ask(
+        "recall_risk",
+        today,
+        {
+            "age_at_surgery_months": completed_months(case.child.date_of_birth, min(operated))
+            if operated
+            else NOT_OPERATED,
+            "small_cornea": "yes" if small else "no",
+        },
     )
-
-
-def _reasons(
-    case: Case, plan: Plan, missed: tuple[Appointment, ...], today: date, by: date
-) -> Iterator[str]:
-    yield from (flag.sentence for flag in plan.flags if flag.urgency in _FLAGGED)
-    booked = [a.on for a in case.appointments if a.outcome is Outcome.BOOKED and a.on >= today]
-    if missed and not booked:
-        days = ", ".join(str(m.on) for m in missed)
-        yield f"was not brought ({days})"
-    covered = {check.key for visit in plan.visits if visit.booked for check in visit.checks}
-    late = [c for c in plan.checks if c.status is Status.OVERDUE and c.key not in covered]
-    if late:
-        oldest = min(late, key=lambda c: c.latest)
-        kinds = ", ".join(dict.fromkeys(c.kind.replace("_", " ") for c in late))
-        yield f"overdue since {oldest.latest}: {kinds}"
-    unsettled = [
-        str(a.on) for a in case.appointments if a.outcome is Outcome.BOOKED and a.on < today
-    ]
-    if unsettled:
-        yield f"what became of the appointment is not recorded ({', '.join(unsettled)})"
-    closing = [v for v in plan.visits if not v.booked and v.latest <= by and v.checks]
-    if closing and not late:
-        yield f"visit due by {closing[0].latest}, not booked"
-    for problem in plan.problems:
-        if problem.kind is ProblemKind.SHUT:
-            yield f"no clinic day for {problem.about.replace('_', ' ')}: {problem.what}"
-    if not plan.visits and not booked:
-        yield "no visit ahead, and no ending recorded"
+    return answer.word("risk")

@@ -8,9 +8,9 @@ from datetime import date
 from rehab.care.case import Child, Eye
 from rehab.care.checks import Check, Status
 from rehab.care.plan import Plan
-from rehab.care.recall import CONTACT, Recall
+from rehab.care.recall import Recall
 from rehab.letters.render import environment
-from rehab.measures.dates import DAYS_PER_WEEK, completed_months
+from rehab.measures.age_text import age_in_words
 from rehab.settings import Clinic
 
 MONTHS = (
@@ -18,9 +18,6 @@ MONTHS = (
     "October", "November", "December",
 )  # fmt: skip
 ISO_DATE = re.compile(r"\b(\d{4})-(\d\d)-(\d\d)\b")
-MONTHS_PER_YEAR = 12
-# Below these ages a child is told by the smaller unit.
-MONTHS_FROM, YEARS_FROM = 2, 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +103,12 @@ def overview_of(
         today=today,
         rows=rows,
         calls=tuple(
-            Call(r.child, CONTACT[r.urgency], tuple(spelled_out(x) for x in r.reasons), r.come_by)
+            Call(
+                r.child,
+                spelled_out(r.contact),
+                tuple(spelled_out(reason.sentence) for reason in r.reasons),
+                r.come_by,
+            )
             for r in recall
         ),
         letters=sum(row.active for row in rows),
@@ -151,18 +153,9 @@ def _words(name: str) -> str:
     return name.replace("_", " ")
 
 
-def age_in_words(born: date, on: date) -> str:
-    """Weeks, months or years, as people tell a child's age."""
-    months = completed_months(born, on)
-    if months < MONTHS_FROM:
-        count, unit = (on - born).days // DAYS_PER_WEEK, "week"
-    elif months < YEARS_FROM:
-        count, unit = months, "month"
-    else:
-        count, unit = months // MONTHS_PER_YEAR, "year"
-    return f"{count} {unit}{'' if count == 1 else 's'}"
+def spelled_out(text: str, letters: int | None = None) -> str:
+    """`text` with each date such as 2026-11-23 written as 23 November 2026.
 
-
-def spelled_out(text: str) -> str:
-    """`text` with each date such as 2026-11-23 written as 23 November 2026."""
-    return ISO_DATE.sub(lambda d: f"{int(d[3])} {MONTHS[int(d[2]) - 1]} {d[1]}", text)
+    Of the month's name as many `letters` as asked for, else all.
+    """
+    return ISO_DATE.sub(lambda d: f"{int(d[3])} {MONTHS[int(d[2]) - 1][:letters]} {d[1]}", text)

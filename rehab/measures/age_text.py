@@ -2,9 +2,11 @@
 
 import re
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 
 from rehab.errors import MeasureError
+from rehab.measures.dates import DAYS_PER_WEEK, completed_months
 from rehab.measures.typed_text import plain, quoted
 
 BELOW_YEARS = 18
@@ -20,6 +22,8 @@ _AGE = re.compile(
     r"([0-9]{1,4}(?:[.,][0-9]{1,2})?) ?"
     r"(y|yr|yrs|years?|m|mo|months?|w|wk|wks|weeks?|d|days?)(?: old)?"
 )
+# Below these ages a child is told by the smaller unit.
+_MONTHS_FROM, _YEARS_FROM = 2, 24
 _EXAMPLES = 'Write for example "7y", "9 months", "5w" or "35 days".'
 
 
@@ -49,3 +53,15 @@ def parse_age(text: str) -> Age:
 def _whole(value: Decimal) -> int:
     # A unit's own count comes back a hair below itself after the division.
     return int(round(value, 9))
+
+
+def age_in_words(born: date, on: date) -> str:
+    """Weeks, months or years, as people tell a child's age."""
+    months = completed_months(born, on)
+    if months < _MONTHS_FROM:
+        count, unit = (on - born).days // DAYS_PER_WEEK, "week"
+    elif months < _YEARS_FROM:
+        count, unit = months, "month"
+    else:
+        count, unit = months // _MONTHS_PER_YEAR, "year"
+    return f"{count} {unit}{'' if count == 1 else 's'}"

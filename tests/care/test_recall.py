@@ -1,8 +1,16 @@
+"""Who stands on the recall list, why, and how soon. The days are assumptions of the tables."""
+
 from datetime import date, timedelta
 from typing import Any
 
+import pytest
+
+from rehab.care.case import Appointment, Case
+from rehab.care.contacts import Contact, ContactTry, TryOutcome, Way
 from rehab.care.recall import Recall, recall_list
-from tests.care.cases import PROTOCOL, child, plan_for, removal
+from rehab.care.recall_reasons import ReasonKind, WhyShut
+from rehab.errors import RecordError
+from tests.care.cases import PROTOCOL, child, plan_for, removal, tried
 
 OPERATED = date(2026, 1, 10)
 TODAY = date(2026, 6, 1)
@@ -17,90 +25,288 @@ SEEN = {
     "left": {"cataract": "none"},
     "done": ["right=suture_review"],
 }
+AHEAD = {"on": date(2026, 7, 22)}
+MISSED = {"on": date(2026, 5, 25), "outcome": "was not brought"}
+REACHED = ContactTry("T1", date(2026, 5, 25), Way.PHONE, TryOutcome.REACHED)
 
 
-def one(today: date = TODAY, days_ahead: int = 14, **facts: Any) -> Recall | None:
-    case = child(**{"surgery": [removal("right", OPERATED)], "exam": [SEEN], **facts})
+def family(*tries: ContactTry, contacts: tuple[Contact, ...] = (), **facts: Any) -> Case:
+    told = {"surgery": [removal("right", OPERATED)], "exam": [SEEN], "phone": "+999 555 0100"}
+    return tried(child(**{**told, **facts}), *tries, contacts=contacts)
+
+
+def listed(
+    case: Case,
+    today: date = TODAY,
+    days_ahead: int = 14,
+    why_shut: WhyShut = lambda _: "",
+) -> Recall | None:
     by = today + timedelta(days=days_ahead)
-    lines = recall_list([(case, plan_for(case, today))], PROTOCOL, today=today, by=by)
+    lines = recall_list(
+        [(case, plan_for(case, today))], PROTOCOL, today=today, by=by, why_shut=why_shut
+    )
     return lines[0] if lines else None
 
 
-def test_a_child_whose_visits_are_in_order_is_not_on_the_list() -> None:
-    assert one() is None
-
-
-def test_a_window_that_closes_unbooked_puts_the_child_on_the_list() -> None:
-    line = one(date(2026, 7, 20))
+def line_of(case: Case, today: date = TODAY, why_shut: WhyShut = lambda _: "") -> Recall:
+    line = listed(case, today, why_shut=why_shut)
     assert line is not None
-    assert line.reasons == ("visit due by 2026-07-24, not booked",)
-    assert line.urgency == 3
+    return line
 
 
-def test_a_booking_inside_the_window_takes_the_child_off_again() -> None:
-    assert one(date(2026, 7, 20), appointment=[{"on": date(2026, 7, 22)}]) is None
+def said(line: Recall) -> tuple[str, ...]:
+    return tuple(reason.sentence for reason in line.reasons)
 
 
-def test_a_child_not_brought_twice_is_first() -> None:
-    missed = [
-        {"on": date(2026, 5, 25), "outcome": "was not brought"},
-        {"on": date(2026, 5, 29), "outcome": "was not brought"},
-    ]
-    line = one(appointment=missed)
-    assert line is not None
-    assert line.urgency == 1
-    assert line.times_not_brought == 2
-    assert line.reasons[0] == "was not brought (2026-05-25, 2026-05-29)"
+def kinds(line: Recall) -> tuple[ReasonKind, ...]:
+    return tuple(reason.kind for reason in line.reasons)
 
 
-def test_a_visit_since_then_clears_what_was_missed_before() -> None:
-    missed = [{"on": date(2026, 5, 11), "outcome": "was not brought"}]
-    assert one(appointment=missed) is None
+def test_a_child_with_a_booking_in_its_window_is_not_on_the_list() -> None:
+    assert listed(family(appointment=[AHEAD])) is None
+
+
+def test_a_child_with_time_enough_but_no_appointment_comes_last() -> None:
+    line = line_of(family())
+    assert said(line) == ("no appointment ahead: next visit due 2026-06-26 to 2026-07-24",)
+    assert (line.urgency, line.contact) == (4, "when booking next")
+
+
+def test_a_window_that_closes_unbooked_replaces_that_sentence() -> None:
+    line = line_of(family(), date(2026, 7, 20))
+    assert said(line) == ("visit due by 2026-07-24, not booked",)
+    assert (line.urgency, line.come_by) == (3, date(2026, 7, 24))
 
 
 def test_overdue_checks_are_named_once_with_their_oldest_day() -> None:
-    line = one(exam=[])
-    assert line is not None
-    overdue = line.reasons[-1]
+    line = line_of(family(exam=[]))
+    overdue = said(line)[-1]
     assert overdue.startswith("overdue since 2026-01-11: post operative review, ")
     assert overdue.count("pressure check") == 1
     assert line.days_overdue == (TODAY - date(2026, 1, 11)).days
     assert line.urgency == 1
 
 
-def test_an_appointment_without_an_outcome_is_asked_about() -> None:
-    line = one(appointment=[{"on": date(2026, 5, 28)}])
-    assert line is not None
-    assert line.reasons == ("what became of the appointment is not recorded (2026-05-28)",)
+def test_a_child_with_no_visit_planned_is_not_forgotten() -> None:
+    line = line_of(family(surgery=[], exam=[]))
+    assert said(line) == ("no visit planned and no ending recorded",)
+    assert line.urgency == 4
 
 
-def test_a_child_with_no_visit_ahead_is_not_forgotten() -> None:
-    line = one(surgery=[], exam=[])
-    assert line is not None
-    assert line.reasons == ("no visit ahead, and no ending recorded",)
+@pytest.mark.parametrize("kind", ["moved away", "discharged", "declined", "died"])
+def test_a_child_whose_care_ended_leaves_the_list_on_that_day(kind: str) -> None:
+    ended = {"kind": kind, "on": TODAY}
+    assert listed(family(exam=[], ending=ended)) is None
+    assert listed(family(exam=[], ending=ended), TODAY - timedelta(days=1)) is not None
 
 
-def test_a_child_whose_care_ended_leaves_the_list() -> None:
-    ended = {"kind": "moved away", "on": date(2026, 5, 1)}
-    assert one(exam=[], ending=ended) is None
+def test_a_child_not_brought_twice_is_first() -> None:
+    line = line_of(
+        family(appointment=[MISSED, {"on": date(2026, 5, 29), "outcome": "was not brought"}])
+    )
+    assert (line.urgency, line.times_not_brought) == (1, 2)
+    assert said(line)[:2] == (
+        "was not brought (2026-05-25, 2026-05-29)",
+        "same-day call due 2026-05-29",
+    )
 
 
-def test_the_list_is_the_same_in_whatever_order_the_children_come() -> None:
-    cases = [
-        child(number=f"T-{n}", surgery=[removal("right", OPERATED + timedelta(days=20 * n))])
-        for n in range(6)
-    ]
-    pairs = [(case, plan_for(case, TODAY)) for case in cases]
-    by = TODAY + timedelta(days=14)
-    forward = recall_list(pairs, PROTOCOL, today=TODAY, by=by)
-    assert forward == recall_list(pairs[::-1], PROTOCOL, today=TODAY, by=by)
-    assert len(forward) == 6
-    assert [line.urgency for line in forward] == sorted(line.urgency for line in forward)
+def test_a_visit_since_then_clears_what_was_missed_before() -> None:
+    missed = [{"on": date(2026, 5, 11), "outcome": "was not brought"}, AHEAD]
+    assert listed(family(appointment=missed)) is None
+
+
+def test_a_new_date_that_nobody_told_the_family_keeps_the_child_on_the_list() -> None:
+    line = line_of(family(appointment=[MISSED, AHEAD]))
+    assert line.reasons[0].kind is ReasonKind.NOT_TOLD
+    assert said(line)[0] == (
+        "new date 2026-07-22 not yet told to the family; was not brought (2026-05-25)"
+    )
+    assert listed(family(REACHED, appointment=[MISSED, AHEAD])) is None
+
+
+def test_reaching_the_family_without_a_new_date_does_not_close_the_loop() -> None:
+    line = line_of(family(REACHED, appointment=[MISSED]))
+    assert kinds(line) == (ReasonKind.NOT_BROUGHT,)
+    late = line_of(family(REACHED, appointment=[MISSED]), date(2026, 6, 9))
+    assert "new date due 2026-06-08" in said(late)
+
+
+def test_an_appointment_without_an_outcome_is_asked_about_until_the_child_is_seen() -> None:
+    booked = [{"on": date(2026, 5, 28)}, AHEAD]
+    line = line_of(family(appointment=booked))
+    assert said(line) == ("what became of the appointment is not recorded (2026-05-28)",)
+    assert line.urgency == 2
+    assert line.because is not None
+    assert (line.because.decision, line.because.row) == ("recall_reason", "this-week")
+    seen = [SEEN, {"on": date(2026, 5, 28), "note": "seen"}]
+    assert listed(family(appointment=booked, exam=seen)) is None
 
 
 def test_an_open_flag_brings_a_child_onto_the_list_with_its_own_urgency() -> None:
     high = {**SEEN, "right": {"pressure": "33", "wears": "glasses"}}
-    line = one(exam=[high])
-    assert line is not None
+    line = line_of(family(exam=[high], appointment=[AHEAD]))
     assert line.urgency == 1
-    assert "33 mmHg" in line.reasons[0]
+    assert line.reasons[0].kind is ReasonKind.URGENT_FLAG
+    assert "33 mmHg" in said(line)[0]
+
+
+def test_a_closure_on_the_booked_day_brings_the_family_onto_the_list_until_it_is_moved() -> None:
+    def why_shut(appointment: Appointment) -> str:
+        return "roof repair" if appointment.on == AHEAD["on"] else ""
+
+    line = line_of(family(appointment=[AHEAD]), why_shut=why_shut)
+    assert said(line) == ("clinic shut on the booked day 2026-07-22: roof repair",)
+    assert line.urgency == 2
+    moved = [{**AHEAD, "outcome": "cancelled by clinic"}, {"on": date(2026, 7, 20)}]
+    assert listed(family(appointment=moved), why_shut=why_shut) is None
+
+
+def test_a_letter_that_came_back_is_told_until_the_family_is_reached() -> None:
+    back = ContactTry("T1", date(2026, 5, 28), Way.LETTER, TryOutcome.RETURNED)
+    line = line_of(family(back, appointment=[AHEAD]))
+    assert said(line) == ("letter returned 2026-05-28: ask for the right address",)
+    assert line.urgency == 3
+    spoke = ContactTry("T2", date(2026, 5, 29), Way.PHONE, TryOutcome.REACHED)
+    assert listed(family(back, spoke, appointment=[AHEAD])) is None
+    again = ContactTry("T2", date(2026, 5, 29), Way.LETTER, TryOutcome.SENT)
+    assert listed(family(back, again, appointment=[AHEAD])) is None
+
+
+@pytest.mark.parametrize(
+    ("contact", "instead"),
+    [
+        (Contact("C1", "Ana", phone="+999 555 0101"), "try the other numbers and correct this one"),
+        (
+            Contact("C1", "Ana", address="2 Lane"),
+            "write to the family and ask for the right number",
+        ),
+        (Contact("C1", "Ana"), "ask whoever referred the child, or send the community worker"),
+    ],
+)
+def test_a_wrong_number_says_what_else_to_do(contact: Contact, instead: str) -> None:
+    wrong = ContactTry("T1", date(2026, 5, 28), Way.PHONE, TryOutcome.WRONG_NUMBER)
+    line = line_of(family(wrong, contacts=(contact,), appointment=[AHEAD]))
+    assert said(line) == (f"wrong number 2026-05-28: {instead}",)
+    assert line.reasons[0].kind is ReasonKind.NO_CONTACT
+
+
+def test_a_child_without_number_and_address_is_told_once_somebody_must_contact_it() -> None:
+    assert listed(family(phone="", appointment=[AHEAD])) is None
+    assert said(line_of(family(phone="")))[-1] == (
+        "no number and no address is recorded: ask whoever referred the child, "
+        "or send the community worker"
+    )
+
+
+def test_a_plan_that_cannot_be_made_is_told_first() -> None:
+    broken = RecordError("two lenses were removed.", where="T-1")
+    (line,) = recall_list([(family(), broken)], PROTOCOL, today=TODAY, by=TODAY)
+    assert (line.urgency, said(line)) == (
+        1,
+        ("no plan can be made: T-1: two lenses were removed.",),
+    )
+
+
+def test_the_urgency_says_its_row_and_all_the_facts_it_was_asked_with() -> None:
+    because = line_of(family(appointment=[MISSED])).because
+    assert because is not None
+    assert because.row == "missed-once-infant"
+    assert dict(because.facts) == {
+        "age_months": 6,
+        "days_since_surgery": 142,
+        "risk": "raised",
+        "days_overdue": 0,
+        "times_not_brought": 1,
+        "days_left": 53,
+    }
+
+
+@pytest.mark.parametrize(
+    ("born", "cornea", "risk"),
+    [
+        # Below 3 months at surgery: Bothun et al. 2023, JAMA Ophthalmology 141:324-331.
+        (date(2025, 10, 11), "", "raised"),
+        (date(2025, 10, 10), "", "ordinary"),
+        # Small corneas: Bothun et al. 2020, Ophthalmology 127; below 10.5 mm from 6 months on is
+        # small by Solebo et al. 2015, British Journal of Ophthalmology 99:1471-1476.
+        (date(2025, 10, 10), "10.4", "raised"),
+        (date(2025, 10, 10), "10.5", "ordinary"),
+    ],
+)
+def test_the_risk_is_raised_by_early_surgery_or_a_small_cornea(
+    born: date, cornea: str, risk: str
+) -> None:
+    right = {**SEEN["right"], **({"corneal_diameter": cornea} if cornea else {})}  # type: ignore[dict-item]
+    because = line_of(family(born=born, exam=[{**SEEN, "right": right}])).because
+    assert because is not None
+    assert dict(because.facts)["risk"] == risk
+
+
+def tried_on(day: date, next_try: date | None, outcome: str = "no answer") -> ContactTry:
+    return ContactTry("T1", day, Way.PHONE, TryOutcome(outcome), next_try)
+
+
+def test_a_family_called_this_morning_rests_until_the_agreed_day() -> None:
+    monday, friday = TODAY, date(2026, 6, 5)
+    case = family(tried_on(monday, friday), appointment=[MISSED])
+    assert line_of(family(appointment=[MISSED])).urgency == 1
+    for day in range(4):
+        line = line_of(case, monday + timedelta(days=day))
+        assert (line.urgency, line.waits_until) == (4, friday)
+        assert line.contact == "on 2026-06-05"
+        assert said(line)[0] == "next try 2026-06-05 (phone call 2026-06-01: no answer)"
+        assert ReasonKind.NOT_BROUGHT in kinds(line)
+    due = line_of(case, friday)
+    assert (due.urgency, due.waits_until) == (1, None)
+    assert said(due)[0] == "next try due 2026-06-05 (phone call 2026-06-01: no answer)"
+
+
+def test_a_next_try_alone_brings_a_child_back_on_its_day() -> None:
+    case = family(tried_on(TODAY, date(2026, 6, 5), "reached"), appointment=[AHEAD])
+    assert said(line_of(case)) == ("next try 2026-06-05 (phone call 2026-06-01: reached)",)
+    due = line_of(case, date(2026, 6, 5))
+    assert (due.urgency, kinds(due)) == (1, (ReasonKind.NEXT_TRY_DUE,))
+
+
+def test_a_far_next_try_holds_a_family_back_no_longer_than_the_table_lets_it() -> None:
+    case = family(tried_on(TODAY, date(2026, 6, 20)), appointment=[MISSED])
+    assert line_of(case, TODAY + timedelta(days=3)).waits_until is not None
+    assert line_of(case, TODAY + timedelta(days=4)).waits_until is None
+    assert line_of(case, TODAY + timedelta(days=4)).urgency == 1
+
+
+def test_in_the_first_weeks_a_try_holds_the_family_back_on_its_own_day_only() -> None:
+    case = family(
+        tried_on(TODAY, date(2026, 6, 3)),
+        surgery=[removal("right", date(2026, 5, 25))],
+        exam=[],
+        appointment=[{"on": TODAY, "outcome": "was not brought"}],
+    )
+    assert line_of(case).waits_until == date(2026, 6, 3)
+    assert line_of(case, TODAY + timedelta(days=1)).urgency == 1
+
+
+def test_an_urgent_flag_never_waits() -> None:
+    high = {**SEEN, "right": {"pressure": "33", "wears": "glasses"}}
+    line = line_of(family(tried_on(TODAY, date(2026, 6, 5)), exam=[high]))
+    assert (line.urgency, line.waits_until) == (1, None)
+
+
+def test_what_happens_after_the_try_ends_the_waiting() -> None:
+    later = {"on": date(2026, 6, 2), "outcome": "was not brought"}
+    case = family(tried_on(TODAY, date(2026, 6, 5)), appointment=[later])
+    assert line_of(case, date(2026, 6, 2)).urgency == 1
+    unsettled = family(tried_on(TODAY, date(2026, 6, 5)), appointment=[{"on": date(2026, 6, 2)}])
+    assert line_of(unsettled, date(2026, 6, 3)).urgency == 2
+
+
+def test_no_next_try_may_let_the_last_good_day_pass() -> None:
+    today = date(2026, 7, 20)
+    assert line_of(family(tried_on(today, date(2026, 7, 24))), today).urgency == 4
+    assert line_of(family(tried_on(today, date(2026, 7, 25))), today).urgency == 3
+
+
+def test_a_visit_since_the_try_settles_it() -> None:
+    case = family(tried_on(date(2026, 5, 10), date(2026, 5, 15)), appointment=[AHEAD])
+    assert listed(case) is None

@@ -29,7 +29,9 @@ def test_a_child_who_was_not_brought_comes_on_the_recall_list(asel: Clinic) -> N
     assert said == "Recorded K-017/A1: was not brought.\n"
     (line,) = json.loads(asel.say("recall list --json --today 2026-04-27"))
     assert line["times_not_brought"] == 1
-    assert "was not brought (2026-04-24)" in line["reasons"]
+    assert {"kind": "was not brought", "sentence": "was not brought (2026-04-24)"} in line[
+        "reasons"
+    ]
 
 
 def test_what_was_booked_stays_in_the_history_with_who_and_why(asel: Clinic) -> None:

@@ -8,7 +8,8 @@ from rehab.care.case import Child
 from rehab.care.plan import Plan
 from rehab.care.problems import Problem, ProblemKind
 from rehab.care.visits import Visit
-from rehab.letters.overview import Line, age_in_words, overview, overview_of, spelled_out
+from rehab.letters.overview import Line, overview, overview_of, spelled_out
+from rehab.measures.age_text import age_in_words
 from rehab.settings import Clinic
 
 TODAY = date(2026, 11, 23)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import pairwise, product
 from typing import Any
 
 from hypothesis import given, settings
@@ -89,6 +90,29 @@ def test_one_more_missed_appointment_never_makes_a_family_less_urgent(
     assert len(after) >= len(before)
     if before:
         assert after[0].urgency <= before[0].urgency
+
+
+def test_in_the_table_more_missed_a_younger_child_and_a_raised_risk_are_never_less_urgent() -> None:
+    """At each bound that a row of the table uses, so in every one of its cells."""
+
+    def asked(age: int, risk: str, missed: int, *rest: int | str) -> tuple[int, int]:
+        since, overdue, left = rest
+        given: dict[str, int | str] = {"age_months": age, "risk": risk, "times_not_brought": missed}
+        given |= {"days_since_surgery": since, "days_overdue": overdue, "days_left": left}
+        answer = PROTOCOL.ask("recall_urgency", TODAY, given)
+        return answer.number("urgency"), answer.number("wait_days")
+
+    since_surgery: tuple[int | str, ...] = (0, 42, "not operated")
+    days_left: tuple[int | str, ...] = (0, 2, 4, 15, "no visit")
+    for rest in product(since_surgery, (0, 1, 28, 92), days_left):
+        for age, risk in product((0, 12), ("ordinary", "raised")):
+            for fewer, more in pairwise((0, 1, 2, 3)):
+                less, worse = asked(age, risk, fewer, *rest), asked(age, risk, more, *rest)
+                assert worse[0] <= less[0], rest
+                assert worse[1] <= less[1], rest
+        for missed in range(3):
+            assert asked(12, "raised", missed, *rest) <= asked(12, "ordinary", missed, *rest)
+            assert asked(0, "ordinary", missed, *rest) <= asked(12, "ordinary", missed, *rest)
 
 
 @given(cases())

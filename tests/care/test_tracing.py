@@ -169,6 +169,7 @@ def test_three_cancellations_since_the_child_was_seen_raise_the_question_too() -
     )
 
 
-def test_a_child_that_was_seen_is_not_traced() -> None:
-    seen = [{"on": date(2026, 6, 2), "note": "came without an appointment"}]
+@pytest.mark.parametrize("day", [MISSED, date(2026, 6, 2)])
+def test_a_child_that_was_seen_on_that_day_or_later_is_not_traced(day: date) -> None:
+    seen = [{"on": day, "note": "came without an appointment"}]
     assert tracing_steps(family(exam=seen), PROTOCOL, date(2026, 6, 3)) == ()

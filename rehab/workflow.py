@@ -46,7 +46,7 @@ def open_desk(settings: Settings) -> Desk:
 
 def add_child(desk: Desk, child: Child, *, today: date, stamp: Stamp) -> str:
     """Raises RecordError for a birth in the future or a number already used."""
-    _check_child(child, today)
+    check_child(child, today)
     with desk.store.transaction() as tx:
         return tx.add(child.number, child, stamp)
 
@@ -55,34 +55,41 @@ def register(
     desk: Desk, case: Case, wear: Sequence[WearDay] = (), *, today: date, stamp: Stamp
 ) -> None:
     """Record a child with everything known so far, whole or not at all."""
-    number = case.child.number
-    _check_child(case.child, today)
     with desk.store.transaction() as tx:
-        tx.add(number, case.child, stamp)
-        for surgery in case.surgeries:
-            check_surgery(tx.case(number), surgery, today)
-            tx.add(number, replace(surgery, id=""), stamp)
-        for examination in case.examinations:
-            check_examination(tx.case(number), examination, today)
-            tx.add(number, replace(examination, id=""), stamp)
-        for regimen in case.regimens:
-            check_regimen(tx.case(number), regimen)
-            tx.add(number, replace(regimen, id=""), stamp)
-        for appointment in case.appointments:
-            _check_appointment(case.child, appointment, today)
-            tx.add(number, replace(appointment, id=""), stamp)
-        if case.ending is not None:
-            check_ending(case, case.ending, today)
-            tx.add(number, case.ending, stamp)
-        for contact in case.contacts:
-            tx.add(number, replace(contact, id=""), stamp)
-        if case.limits != Limits():
-            tx.add(number, replace(case.limits, id=""), stamp)
-        for made in case.tries:
-            tx.add(number, replace(made, id=""), stamp)
-        for day in wear:
-            check_day(day, case.child, today)
-        tx.record_wear(number, wear, stamp)
+        register_within(tx, case, wear, today=today, stamp=stamp)
+
+
+def register_within(
+    tx: Transaction, case: Case, wear: Sequence[WearDay] = (), *, today: date, stamp: Stamp
+) -> None:
+    """As `register`, together with what else this transaction writes."""
+    number = case.child.number
+    check_child(case.child, today)
+    tx.add(number, case.child, stamp)
+    for surgery in case.surgeries:
+        check_surgery(tx.case(number), surgery, today)
+        tx.add(number, replace(surgery, id=""), stamp)
+    for examination in case.examinations:
+        check_examination(tx.case(number), examination, today)
+        tx.add(number, replace(examination, id=""), stamp)
+    for regimen in case.regimens:
+        check_regimen(tx.case(number), regimen)
+        tx.add(number, replace(regimen, id=""), stamp)
+    for appointment in case.appointments:
+        check_appointment(case.child, appointment, today)
+        tx.add(number, replace(appointment, id=""), stamp)
+    if case.ending is not None:
+        check_ending(case, case.ending, today)
+        tx.add(number, case.ending, stamp)
+    for contact in case.contacts:
+        tx.add(number, replace(contact, id=""), stamp)
+    if case.limits != Limits():
+        tx.add(number, replace(case.limits, id=""), stamp)
+    for made in case.tries:
+        tx.add(number, replace(made, id=""), stamp)
+    for day in wear:
+        check_day(day, case.child, today)
+    tx.record_wear(number, wear, stamp)
 
 
 def add_surgery(desk: Desk, number: str, surgery: Surgery, *, today: date, stamp: Stamp) -> str:
@@ -107,7 +114,7 @@ def add_appointment(
     desk: Desk, number: str, appointment: Appointment, *, today: date, stamp: Stamp
 ) -> str:
     with desk.store.transaction() as tx:
-        _check_appointment(tx.case(number).child, appointment, today)
+        check_appointment(tx.case(number).child, appointment, today)
         return tx.add(number, appointment, stamp)
 
 
@@ -121,7 +128,7 @@ def settle_appointment(
             raise RecordError(f"no appointment on {on}.", where=number, do="Check the date.")
         open_ones = [a for a in made if a.outcome is Outcome.BOOKED]
         appointment = replace((open_ones or made)[-1], outcome=outcome)
-        _check_appointment(tx.case(number).child, appointment, today)
+        check_appointment(tx.case(number).child, appointment, today)
         reasoned = replace(stamp, reason=stamp.reason or f"outcome: {outcome}")
         tx.correct(appointment.id, appointment, reasoned, tx.version(appointment.id))
         return appointment.id
@@ -133,7 +140,8 @@ def end_care(desk: Desk, number: str, ending: Ending, *, today: date, stamp: Sta
         return tx.add(number, ending, stamp)
 
 
-def _check_child(child: Child, today: date) -> None:
+def check_child(child: Child, today: date) -> None:
+    """Raises RecordError for a number, name or day of birth that cannot be."""
     if not NUMBER.fullmatch(child.number):
         raise RecordError(
             f"{child.number!r} cannot be a child's number.",
@@ -165,7 +173,8 @@ def _check_child(child: Child, today: date) -> None:
         )
 
 
-def _check_appointment(child: Child, appointment: Appointment, today: date) -> None:
+def check_appointment(child: Child, appointment: Appointment, today: date) -> None:
+    """Raises RecordError for one before the birth, or settled before its day."""
     if appointment.on < child.date_of_birth:
         raise RecordError(
             f"the appointment on {appointment.on} is before the birth on {child.date_of_birth}.",

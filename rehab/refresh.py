@@ -14,8 +14,9 @@ from rehab import __version__
 from rehab.care.case import Case
 from rehab.care.changes import ChangeKind, Entry, describe_changes, follow
 from rehab.care.plan import Plan
-from rehab.care.recall import Recall, place, recall_list
+from rehab.care.recall import place, recall_list, to_content
 from rehab.errors import RehabError
+from rehab.recall_text import block, heading
 from rehab.settings import Settings
 from rehab.store.recall_lines import MadeWith, StoredLine
 from rehab.workflow import Desk, open_desk, plan_of
@@ -160,23 +161,17 @@ def _sentences(before: tuple[Entry, ...], after: tuple[Entry, ...]) -> tuple[str
     return tuple(c.sentence for c in changes if c.kind is not ChangeKind.KEPT)
 
 
-def cells(line: Recall) -> tuple[str, ...]:
-    return (
-        line.child.name,
-        "",
-        "",
-        "",
-        "; ".join(reason.sentence for reason in line.reasons),
-        "",
-        "",
-        "",
-        "",
-        "",
-    )
-
-
 def _line(desk: Desk, case: Case, plan: Plan | RehabError, work: Work, revision: int) -> StoredLine:
     today = work.made.on
     listed = recall_list(((case, plan),), desk.protocol, today=today, by=today + LOOK_AHEAD)
     blank = StoredLine(case.child.number, revision, work.follow)
-    return blank if not listed else replace(blank, place=place(listed[0]), cells=cells(listed[0]))
+    if not listed:
+        return blank
+    (line,) = listed
+    return replace(
+        blank,
+        place=place(line),
+        heading=heading(line),
+        block=block(line, today),
+        content=to_content(line),
+    )

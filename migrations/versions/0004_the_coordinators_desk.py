@@ -19,10 +19,6 @@ WAYS = (
     "safeguarding question",
 )
 TRY_OUTCOMES = ("reached", "message left", "no answer", "wrong number", "sent", "returned", "done")
-RECALL_CELLS = (
-    *("name", "born", "language", "ring", "why"),
-    *("come_by", "late", "missed", "tries", "because"),
-)
 MESSAGE_STATES = ("waiting", "sending", "sent", "failed", "cancelled")
 
 
@@ -94,7 +90,9 @@ def upgrade() -> None:
         _flag("followed"),
         _flag("listed"),
         sa.Column("place", by_bytes, nullable=False),
-        *(_text(name) for name in RECALL_CELLS),
+        _short("heading", 60),
+        _text("block"),
+        _text("content"),
         sa.PrimaryKeyConstraint("child_number", name=op.f("pk_recall_line")),
     )
     op.create_index("ix_recall_line_listed_place", "recall_line", ["listed", "place"])

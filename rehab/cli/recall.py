@@ -1,24 +1,23 @@
 """Commands: list the families whom someone must contact."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
-from datetime import date, timedelta
-from itertools import groupby
+from datetime import date
 from pathlib import Path
-from textwrap import wrap
 
 import click
 
 from rehab import workflow
-from rehab.care.recall import WAITING, Recall, contact_counts
+from rehab.care.recall import Recall
 from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import Json, because_json, print_json
-from rehab.measures.age_text import age_in_words
-from rehab.recall_files import because_text, recall_csv, recall_sheet, ring, tried
+from rehab.cli.progress import progress
+from rehab.recall_desk import ListForAnotherDay, StoredList, list_for_another_day
+from rehab.recall_files import recall_csv, recall_sheet, ring, tried
+from rehab.refresh import LOOK_AHEAD, Work, made_with, out_of_date, refresh_all
 from rehab.whole_files import write_whole
 
-COLUMNS = 100
-INDENT = "    "
+LINES_AT_ONCE = 500
 FILE = click.Path(path_type=Path, dir_okay=False)
 
 
@@ -58,18 +57,38 @@ def list_recall(
     if len(wanted) + as_json > 1:
         raise click.UsageError("Choose one of --csv, --xlsx, --page and --json.")
     opened = desk(home)
-    lines = workflow.recall(opened, today=today, by=by or today + timedelta(days=14))
-    shown = lines[:first]
-    for kind, file in wanted:
-        write_whole(file, _content(kind, shown, opened, today))
-        click.echo(f"Wrote {file}: {_families(len(shown))}{_out_of(shown, lines)}.")
-        return
-    if as_json:
-        print_json([_line_json(line) for line in shown])
-    elif not lines:
-        click.echo("Nobody needs to be contacted.")
+    if by is None or by == today + LOOK_AHEAD:
+        bring_up_to_date(opened, Work(made_with(opened, today), follow=False))
+        listed: StoredList | ListForAnotherDay = StoredList(opened.store)
     else:
-        _print_list(lines, shown, today)
+        listed = list_for_another_day(opened, today=today, by=by)
+    if as_json:
+        print_json([_line_json(line) for line in listed.families(first)])
+        return
+    counts = listed.counts()
+    total = sum(count for _, count in counts)
+    for kind, file in wanted:
+        shown = tuple(listed.families(first))
+        write_whole(file, _content(kind, shown, opened, today))
+        out_of = "" if len(shown) == total else f", the first of {total}"
+        click.echo(f"Wrote {file}: {_families(len(shown))}{out_of}.")
+        return
+    if not counts:
+        click.echo("Nobody needs to be contacted.")
+        return
+    click.echo(f"{_families(total)} to contact: {', '.join(f'{n} {when}' for when, n in counts)}.")
+    for lines in in_chunks(listed.blocks(first)):
+        click.echo("\n".join(lines))
+    if first is not None and first < total:
+        click.echo(f"\nThese are the first {first} of {total} families.")
+
+
+def bring_up_to_date(opened: workflow.Desk, work: Work) -> None:
+    """Lines of children of whom something changed since, or that were made on another day."""
+    numbers = out_of_date(opened, work)
+    with progress(len(numbers), "Planning") as bar:
+        for batch in refresh_all(opened, numbers, work):
+            bar.update(batch.planned)
 
 
 def _content(kind: str, lines: Sequence[Recall], opened: workflow.Desk, today: date) -> bytes:
@@ -102,45 +121,21 @@ def _line_json(line: Recall) -> Json:
     }
 
 
-def _print_list(lines: Sequence[Recall], shown: Sequence[Recall], today: date) -> None:
-    counts = ", ".join(f"{count} {when}" for when, count in contact_counts(lines))
-    click.echo(f"{_families(len(lines))} to contact: {counts}.")
-    for contact, group in groupby(shown, key=_heading):
-        click.echo(f"\n{contact[:1].upper()}{contact[1:]}")
-        for line in group:
-            for text in _block(line, today):
-                click.echo(text)
-    if len(shown) < len(lines):
-        click.echo(f"\nThese are the first {len(shown)} of {len(lines)} families.")
-
-
-def _heading(line: Recall) -> str:
-    return WAITING if line.waits_until else line.contact
-
-
-def _block(line: Recall, today: date) -> Iterator[str]:
-    """A family in a few lines: who and until when, whom to ring, why, what was tried."""
-    child = line.child
-    age = age_in_words(child.date_of_birth, today)
-    until = f"come by {line.come_by}" if line.come_by else ""
-    who = f"{child.number}  {child.name}, {age}"
-    yield f"{who}{until:>{max(len(until) + 2, COLUMNS - len(who))}}".rstrip()
-    yield from _paragraph(f"ring {', '.join(ring(line))}; home language {child.language}")
-    for reason in line.reasons:
-        yield from _paragraph(f"- {reason.sentence}")
-    if line.last_tries:
-        yield from _paragraph(f"tried {', '.join(tried(line))}")
-    if line.because:
-        yield from _paragraph(f"placed by {because_text(line.because)}")
-
-
-def _paragraph(text: str) -> list[str]:
-    return wrap(text, COLUMNS, initial_indent=INDENT, subsequent_indent=INDENT + "  ")
+def in_chunks(blocks: Iterable[tuple[str, str]]) -> Iterator[list[str]]:
+    """Each family under its heading, some hundreds at a time, since a list can be very long."""
+    above = ""
+    lines: list[str] = []
+    for heading, block in blocks:
+        if heading != above:
+            lines.append(f"\n{heading[:1].upper()}{heading[1:]}")
+            above = heading
+        lines.append(block)
+        if len(lines) >= LINES_AT_ONCE:
+            yield lines
+            lines = []
+    if lines:
+        yield lines
 
 
 def _families(count: int) -> str:
     return "1 family" if count == 1 else f"{count} families"
-
-
-def _out_of(shown: Sequence[Recall], lines: Sequence[Recall]) -> str:
-    return "" if len(shown) == len(lines) else f", the first of {len(lines)}"

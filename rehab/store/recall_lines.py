@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, Row, and_, delete, func, insert, select
+from sqlalchemy import Connection, Row, Select, and_, delete, func, insert, select
 
 from rehab.store import schema
 from rehab.store.reading import is_current
 
 TABLE = schema.recall_line
 LINES_AT_ONCE = 1000
+Anything = tuple[Any, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,14 +28,17 @@ class MadeWith:
 class StoredLine:
     """`revision` is that of the child when it was planned; `followed`: so was its calendar.
 
-    `cells` are in the order of `schema.CELLS`; without them nobody needs to contact the family.
+    `block` is the line as it is printed under its `heading`, `content` the same as JSON; without
+    them nobody needs to contact the family.
     """
 
     child_number: str
     revision: int
     followed: bool
     place: str = ""
-    cells: tuple[str, ...] = ()
+    heading: str = ""
+    block: str = ""
+    content: str = ""
 
 
 def read_out_of_date(connection: Connection, made: MadeWith, *, followed: bool) -> tuple[str, ...]:
@@ -71,7 +75,6 @@ def write_lines(connection: Connection, made: MadeWith, lines: Iterable[StoredLi
     connection.execute(
         delete(TABLE).where(TABLE.c.child_number.in_([line.child_number for line in given]))
     )
-    empty = ("",) * len(schema.CELLS)
     rows = [
         {
             "child_number": line.child_number,
@@ -79,9 +82,11 @@ def write_lines(connection: Connection, made: MadeWith, lines: Iterable[StoredLi
             "made_with": made.digest,
             "revision": line.revision,
             "followed": line.followed,
-            "listed": bool(line.cells),
+            "listed": bool(line.heading),
             "place": line.place,
-            **dict(zip(schema.CELLS, line.cells or empty, strict=True)),
+            "heading": line.heading,
+            "block": line.block,
+            "content": line.content,
         }
         for line in given
     ]
@@ -89,9 +94,30 @@ def write_lines(connection: Connection, made: MadeWith, lines: Iterable[StoredLi
         connection.execute(insert(TABLE), rows)
 
 
-def read_lines(connection: Connection, first: int | None = None) -> Iterator[Row[Any]]:
-    """The lines of the list in order, each as place, number and its cells."""
-    names = ("place", "child_number", *schema.CELLS)
-    query = select(*(TABLE.c[name] for name in names)).where(TABLE.c.listed.is_(True))
-    query = query.order_by(TABLE.c.place).limit(first)
-    yield from connection.execution_options(yield_per=LINES_AT_ONCE).execute(query)
+def read_counts(connection: Connection) -> tuple[tuple[str, int], ...]:
+    """How many lines stand under each heading, in the order of the list."""
+    counted = (
+        select(TABLE.c.heading, func.count())
+        .where(TABLE.c.listed.is_(True))
+        .group_by(TABLE.c.heading)
+        .order_by(func.min(TABLE.c.place))
+    )
+    return tuple((heading, count) for heading, count in connection.execute(counted))
+
+
+def read_blocks(connection: Connection, first: int | None) -> Iterator[tuple[str, str]]:
+    """The lines in order as they are printed: heading and block."""
+    for row in _in_order(connection, select(TABLE.c.heading, TABLE.c.block), first):
+        yield row[0], row[1]
+
+
+def read_contents(connection: Connection, first: int | None) -> Iterator[str]:
+    """The lines in order, each as JSON."""
+    yield from (row.content for row in _in_order(connection, select(TABLE.c.content), first))
+
+
+def _in_order(
+    connection: Connection, query: Select[*Anything], first: int | None
+) -> Iterator[Row[*Anything]]:
+    listed = query.where(TABLE.c.listed.is_(True)).order_by(TABLE.c.place).limit(first)
+    yield from connection.execution_options(yield_per=LINES_AT_ONCE).execute(listed)

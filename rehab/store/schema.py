@@ -337,11 +337,8 @@ revision = Table(
 
 # Order as in the program, whatever the language of the database server.
 _BY_BYTES = String(60).with_variant(String(60, collation="C"), "postgresql")
-# A line of the recall list as it is shown.
-CELLS = ("name", "born", "language", "ring", "why", "come_by", "late", "missed", "tries", "because")
-
-# The recall list as it was worked out with the last plan of each child, ready to be read in order;
-# before its cells stands what it was made with.
+# The recall list as it was worked out with the last plan of each child, ready to be read in order:
+# what the line was made with, then the line as it is printed, and as JSON for all else.
 recall_line = Table(
     "recall_line",
     metadata,
@@ -352,7 +349,9 @@ recall_line = Table(
     Column("followed", Boolean, nullable=False),
     Column("listed", Boolean, nullable=False),
     Column("place", _BY_BYTES, nullable=False),
-    *(Column(name, Text, nullable=False) for name in CELLS),
+    Column("heading", String(60), nullable=False),
+    Column("block", Text, nullable=False),
+    Column("content", Text, nullable=False),
     PrimaryKeyConstraint("child_number"),
     Index("ix_recall_line_listed_place", "listed", "place"),
 )

@@ -4,9 +4,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
-from sqlalchemy import Connection, Engine, Row
+from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import IntegrityError
 
 from rehab.care.case import Appointment, Case, Child
@@ -31,7 +30,14 @@ from rehab.store.reading import (
     read_versions,
     read_wear,
 )
-from rehab.store.recall_lines import MadeWith, read_lines, read_out_of_date, read_revisions
+from rehab.store.recall_lines import (
+    MadeWith,
+    read_blocks,
+    read_contents,
+    read_counts,
+    read_out_of_date,
+    read_revisions,
+)
 from rehab.store.transaction import Transaction
 from rehab.store.versions import DIARY, KINDS, Record, Stamp, Version, not_recorded
 
@@ -159,10 +165,20 @@ class Store:
         with self._reading() as connection:
             return read_out_of_date(connection, made, followed=followed)
 
-    def recall_lines(self, first: int | None = None) -> Iterator[Row[Any]]:
-        """The lines of the recall list in order, each as place, number and its cells."""
+    def recall_counts(self) -> tuple[tuple[str, int], ...]:
+        """How many lines of the recall list stand under each heading, in its order."""
         with self._reading() as connection:
-            yield from read_lines(connection, first)
+            return read_counts(connection)
+
+    def recall_blocks(self, first: int | None = None) -> Iterator[tuple[str, str]]:
+        """The lines of the recall list in order, as heading and printed lines."""
+        with self._reading() as connection:
+            yield from read_blocks(connection, first)
+
+    def recall_contents(self, first: int | None = None) -> Iterator[str]:
+        """The lines of the recall list in order, each as JSON."""
+        with self._reading() as connection:
+            yield from read_contents(connection, first)
 
     def diary_revision(self) -> int:
         """How often anything was written in the diary."""

@@ -27,6 +27,7 @@ NOUNS = {
     "calendar": ("rehab.cli.calendar", "Write calendars and feeds, and publish to a server."),
     "letter": ("rehab.cli.letter", "Write letters."),
     "recall": ("rehab.cli.recall", "List the families whom someone must contact."),
+    "report": ("rehab.cli.report", "Count how follow-up goes, in a month or in all."),
 }
 
 

@@ -24,6 +24,8 @@ STORY = (
     "record history", "appointment book", "appointment outcome", "recall list", "calendar export",
     "calendar session", "calendar feed",
     "letter family", "occlusion stop",
+    "report attendance", "report correction", "report windows", "report no-date", "report loss",
+    "report all",
     "record withdraw", "child end", "measure acuity", "measure vertex", "measure contact-lens",
     "measure near", "measure target", "measure pressure", "measure cornea", "measure axial-length",
     "measure growth",

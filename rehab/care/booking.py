@@ -303,7 +303,21 @@ def _taken(placements: Iterable[Placement]) -> dict[str, int]:
 def check_placement(
     requests: Sequence[Request], openings: Sequence[Opening], placements: Sequence[Placement]
 ) -> tuple[str, ...]:
-    """Every rule that the placements break, each as a sentence; () when they may be booked."""
+    """Every rule that the placements break, each as a sentence; () when they may be booked, and
+    siblings who could come on one day do."""
+    in_vain = (
+        f"{' and '.join(r.label for r in group)}: siblings come on different days, and all could "
+        f"on {day}."
+        for group, day in siblings_apart(requests, openings, placements)
+        if day is not None
+    )
+    return (*rules_broken(requests, openings, placements), *in_vain)
+
+
+def rules_broken(
+    requests: Sequence[Request], openings: Sequence[Opening], placements: Sequence[Placement]
+) -> tuple[str, ...]:
+    """Of these rules those without which nothing can be booked."""
     requested, held = in_order(requests, openings)
     asked = {r.key: r for r in requested}
     sessions = {o.id: o for o in held}
@@ -325,10 +339,6 @@ def check_placement(
             broken.append(
                 f"session {id}: {minutes} minutes are placed in {sessions[id].free_minutes}."
             )
-    for group, day in siblings_apart(requests, openings, placements):
-        if day is not None:
-            names = " and ".join(r.label for r in group)
-            broken.append(f"{names}: siblings come on different days, and all could on {day}.")
     return tuple(broken)
 
 

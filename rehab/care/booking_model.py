@@ -1,0 +1,124 @@
+"""What is to be decided when visits are placed: counts of visits alike, and the aims in order."""
+
+from bisect import bisect_left, bisect_right
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from rehab.care.booking import URGENCIES, Opening, Placement, Request, sibling_groups, suits
+
+JOURNEYS, DAYS = len(URGENCIES), len(URGENCIES) + 1
+AIMS = (
+    *(f"visits of urgency {urgency} not placed" for urgency in URGENCIES),
+    "journeys saved by siblings",
+    "days off target",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """What is to be decided: how many visits of each sort go to each opening.
+
+    A sort is visits that are alike in all that matters here; a sibling is a sort of its own.
+    A column is (sort, opening, days off target). A meeting is one day of one group of siblings:
+    for each member the columns that bring it on that day.
+    """
+
+    sorts: tuple[tuple[Request, ...], ...]
+    openings: tuple[Opening, ...]
+    columns: tuple[tuple[int, int, int], ...]
+    meetings: tuple[tuple[tuple[int, ...], ...], ...]
+
+    def value(self, aim: int, counts: Sequence[int]) -> int:
+        """What the aim comes to: placed of one urgency, journeys saved, or days off target."""
+        if aim == JOURNEYS:
+            come = (sum(counts[c] for members in m for c in members) for m in self.meetings)
+            return sum(max(children - 1, 0) for children in come)
+        if aim == DAYS:
+            return sum(days * n for (_, _, days), n in zip(self.columns, counts, strict=True))
+        return sum(
+            n
+            for (sort, _, _), n in zip(self.columns, counts, strict=True)
+            if self.sorts[sort][0].urgency == URGENCIES[aim]
+        )
+
+    def score(self, counts: Sequence[int]) -> tuple[int, ...]:
+        """The less, the better."""
+        return (*(-self.value(aim, counts) for aim in range(DAYS)), self.value(DAYS, counts))
+
+    def come_at_all(self, counts: Sequence[int]) -> list[bool]:
+        """For each meeting whether anybody comes."""
+        return [any(counts[c] for members in m for c in members) for m in self.meetings]
+
+    def trivial_bound(self, aim: int) -> int:
+        if aim == DAYS:
+            return 0
+        if aim == JOURNEYS:
+            return sum(len(meeting) - 1 for meeting in self.meetings)
+        return self.wanted(aim)
+
+    def wanted(self, aim: int) -> int:
+        return sum(len(sort) for sort in self.sorts if sort[0].urgency == URGENCIES[aim])
+
+    def all_costs(self) -> list[float]:
+        """One sum in which each aim weighs more than those after it, as far as doubles allow."""
+        farthest = max(days for _, _, days in self.columns)
+        weight = 4.0 * farthest + 4.0
+        total = self.costs(DAYS)
+        for aim in reversed(range(DAYS)):
+            total = [t + weight * c for t, c in zip(total, self.costs(aim), strict=True)]
+            weight *= 4.0
+        return total
+
+    def costs(self, aim: int) -> list[float]:
+        """To be made the least; one for each column, then one for each meeting."""
+        meeting = [0.0] * len(self.meetings)
+        if aim == DAYS:
+            return [float(days) for _, _, days in self.columns] + meeting
+        if aim == JOURNEYS:
+            costs = [0.0] * len(self.columns) + [1.0] * len(self.meetings)
+            for column in (c for members in self.meetings for member in members for c in member):
+                costs[column] = -1.0
+            return costs
+        sought = URGENCIES[aim]
+        of_sort = [-1.0 if sort[0].urgency == sought else 0.0 for sort in self.sorts]
+        return [of_sort[sort] for sort, _, _ in self.columns] + meeting
+
+
+def model_of(requested: Sequence[Request], held: tuple[Opening, ...]) -> Model:
+    days = [opening.on for opening in held]
+    groups = sibling_groups(requested, held)
+    siblings = {request.key for group in groups for request in group}
+    alike: dict[tuple[object, ...], list[Request]] = defaultdict(list)
+    choices: dict[tuple[object, ...], tuple[int, ...]] = {}
+    for request in requested:
+        window = range(bisect_left(days, request.earliest), bisect_right(days, request.latest))
+        suitable = tuple(n for n in window if suits(request, held[n]))
+        own = request.key if request.key in siblings else ()
+        sort: tuple[object, ...] = (request.urgency, request.target, request.minutes, suitable, own)
+        if suitable:
+            alike[sort].append(request)
+            choices[sort] = suitable
+    columns: list[tuple[int, int, int]] = []
+    by_day: dict[tuple[str, str], dict[date, list[int]]] = {}
+    for number, (sort, members) in enumerate(alike.items()):
+        target = members[0].target
+        own_days = by_day.setdefault(members[0].key, defaultdict(list))
+        for n in choices[sort]:
+            own_days[held[n].on].append(len(columns))
+            columns.append((number, n, abs((held[n].on - target).days)))
+    meetings = []
+    for group in groups:
+        for day in sorted({day for request in group for day in by_day[request.key]}):
+            come = [tuple(by_day[r.key][day]) for r in group if day in by_day[r.key]]
+            if len(come) > 1:
+                meetings.append(tuple(come))
+    return Model(tuple(map(tuple, alike.values())), held, tuple(columns), tuple(meetings))
+
+
+def placements_of(model: Model, counts: Sequence[int]) -> Iterator[Placement]:
+    waiting = [list(reversed(sort)) for sort in model.sorts]
+    for (sort, opening, _), count in zip(model.columns, counts, strict=True):
+        for _ in range(count):
+            yield Placement(waiting[sort].pop(), model.openings[opening].id)

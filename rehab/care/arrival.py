@@ -14,6 +14,8 @@ def arrival_minute(session: Session, booked: Iterable[Appointment], minutes: int
     The capacity is laid along the session: with twice as many minutes as the session lasts, two
     children come at a time. A visit takes the first gap that holds it, else the last place.
     """
+    if session.capacity_minutes == 0:
+        return session.starts_minute
     length = session.ends_minute - session.starts_minute
     pace = session.capacity_minutes / length
     at = 0.0

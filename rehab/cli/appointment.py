@@ -1,37 +1,106 @@
-"""Commands: book a visit and record what became of it."""
+"""Commands: book and move a visit, and record what became of it."""
 
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import click
 
-from rehab import workflow
+from rehab import booking_desk, workflow
+from rehab.booking_desk import Wanted
+from rehab.care.booking import MINUTES_PER_DAY
 from rehab.care.case import Appointment, Outcome
 from rehab.cli.options import Day, desk, stamped, today_option
+from rehab.session_dates import clock
 from rehab.store.store import Stamp
+
+
+class Hour(click.ParamType[int]):
+    """An hour of the day, kept as minutes after midnight."""
+
+    name = "hour"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        if isinstance(value, int):
+            return value
+        hours, colon, minutes = str(value).partition(":")
+        if not (colon and hours.isdecimal() and minutes.isdecimal() and len(minutes) == 2):
+            self.fail(f"{value!r} is not an hour; write such as 09:30", param, ctx)
+        minute = int(hours) * 60 + int(minutes)
+        if int(minutes) > 59 or not minute < MINUTES_PER_DAY:
+            self.fail(f"{value!r} is not in a day", param, ctx)
+        return minute
 
 
 @click.group()
 def appointment() -> None:
-    """Book a visit and record what became of it."""
+    """Book and move a visit, and record what became of it."""
+
+
+def place_options(command: Callable[..., None]) -> Callable[..., None]:
+    options = (
+        click.option("--session", default="", help="The code of a session (else any that fits)."),
+        click.option("--at", "starts_minute", type=Hour(), help="The hour (else the first free)."),
+        click.option("--minutes", type=int, help="How long (else what its checks take)."),
+        click.option("--overbook", is_flag=True, help="Even where no room is left."),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
 
 
 @appointment.command()
 @click.argument("number")
 @click.argument("on", type=Day())
+@place_options
 @stamped
 @today_option
 @click.pass_obj
-def book(home: Path | None, number: str, on: date, today: date, stamp: Stamp) -> None:
-    """Book a visit of the child NUMBER on a day.
+def book(
+    home: Path | None, /, number: str, on: date, today: date, stamp: Stamp, **place: Any
+) -> None:
+    """Book a visit of the child NUMBER on a day, in a session that offers what is due.
 
     Example: rehab appointment book K-017 2026-05-04 --who "M. Okoro"
     """
     opened = desk(home)
-    key = workflow.add_appointment(opened, number, Appointment("", on), today=today, stamp=stamp)
-    click.echo(f"Recorded {key}.")
-    if not opened.settings.clinic.is_open(on):
-        click.echo(f"Mind that the clinic file says it is shut on {on:%A} {on}.")
+    booked = booking_desk.book(opened, number, Wanted(on, **place), today=today, stamp=stamp)
+    _tell(opened, booked)
+
+
+@appointment.command()
+@click.argument("number")
+@click.argument("on", type=Day())
+@click.argument("to", type=Day())
+@place_options
+@stamped
+@today_option
+@click.pass_obj
+def move(
+    home: Path | None, /, number: str, on: date, to: date, today: date, stamp: Stamp, **place: Any
+) -> None:
+    """Move the visit of the child NUMBER that is booked on a day TO another.
+
+    Example: rehab appointment move K-017 2026-05-04 2026-05-11 --who "M. Okoro"
+    """
+    opened = desk(home)
+    moved = booking_desk.move(opened, number, on, Wanted(to, **place), today=today, stamp=stamp)
+    _tell(opened, moved)
+
+
+def _tell(opened: workflow.Desk, booked: Appointment) -> None:
+    where = f"session {booked.session}" if booked.session else "no session of the diary"
+    hour = "" if booked.starts_minute is None else f" at {clock(booked.starts_minute)}"
+    length = f", {booked.minutes} minutes" if booked.minutes else ""
+    if booked.session or booked.overbooked or hour:
+        click.echo(f"Recorded {booked.id}: {booked.on:%A} {booked.on}{hour}{length}, {where}.")
+    else:
+        click.echo(f"Recorded {booked.id}.")
+    if booked.overbooked:
+        click.echo("It is overbooked: there was no room for it.")
+    if not opened.settings.clinic.is_open(booked.on):
+        click.echo(f"Mind that the clinic file says it is shut on {booked.on:%A} {booked.on}.")
 
 
 @appointment.command()
@@ -44,7 +113,7 @@ def book(home: Path | None, number: str, on: date, today: date, stamp: Stamp) ->
 def outcome(home: Path | None, number: str, on: date, what: str, today: date, stamp: Stamp) -> None:
     """Record what became of the appointment on a day.
 
-    Example: rehab appointment outcome K-017 2026-05-04 "was not brought" --who "M. Okoro"
+    Example: rehab appointment outcome K-017 2026-05-11 "was not brought" --who "M. Okoro"
     """
     key = workflow.settle_appointment(
         desk(home), number, on, Outcome(what), today=today, stamp=stamp

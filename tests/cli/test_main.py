@@ -18,10 +18,12 @@ from tests.conftest import Clinic
 # In the order in which a clinic would run them, so that each finds what the one before recorded.
 STORY = (
     "init", "child add", "child list", "child show", "surgery add", "exam add",
-    "plan show", "plan why", "plan refresh", "plan forecast",
+    "contact add", "contact list", "contact change", "contact limits", "contact log",
+    "contact remove", "child change", "plan show", "plan why", "plan refresh", "plan forecast",
     "occlusion propose", "occlusion decline", "occlusion accept", "occlusion change", "wear add",
     "wear import", "wear show", "occlusion pause", "occlusion show",
-    "record history", "appointment book", "appointment outcome", "recall list", "calendar export",
+    "record history", "appointment book", "appointment move", "appointment outcome", "recall list",
+    "calendar export",
     "calendar session", "calendar feed",
     "letter family", "occlusion stop",
     "report attendance", "report correction", "report windows", "report no-date", "report loss",
@@ -36,7 +38,7 @@ STORY = (
 ELSEWHERE = {"calendar publish"}
 
 LATER = {
-    "appointment outcome": " --today 2026-05-05",
+    "appointment outcome": " --today 2026-05-12",
     "child end": " --today 2026-09-01",
     "demo": " --today 2026-11-23",
 }

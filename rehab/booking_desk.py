@@ -1,0 +1,201 @@
+"""One appointment in a session: booked or moved by a person, with its hour and its room."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from rehab.care.arrival import arrival_minute
+from rehab.care.booking import in_words
+from rehab.care.case import Appointment, Case, CheckKind, Outcome
+from rehab.care.diary import Diary, Session
+from rehab.care.plan import Plan
+from rehab.care.session_room import Booked, by_session, minutes_left, offers
+from rehab.errors import RecordError
+from rehab.rules.protocol import Protocol
+from rehab.session_dates import clock, sessions
+from rehab.store.store import Stamp, Transaction
+from rehab.workflow import Desk, check_appointment, plan_of
+
+MINUTES_TABLE = "check_minutes"
+# For a visit that a person books although no check falls due.
+MINUTES_WITHOUT_CHECK = 15
+ONE_DAY = timedelta(days=1)
+# How far ahead a message looks for sessions that would suit instead.
+LOOK_FOR_ROOM = timedelta(days=28)
+SUGGESTED = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a person asks for: a day, and where it matters a session, an hour and a length.
+
+    `session` is the code of a pattern, "" for any that fits. `overbook` puts the child there
+    although the room is taken, or on a day without a session.
+    """
+
+    on: date
+    session: str = ""
+    starts_minute: int | None = None
+    minutes: int | None = None
+    overbook: bool = False
+
+
+def visit_minutes(kinds: Iterable[CheckKind], protocol: Protocol, on: date) -> int:
+    """How long a visit with these checks takes, each counted once."""
+    asked = [protocol.ask(MINUTES_TABLE, on, {"check": kind.value}) for kind in set(kinds)]
+    return sum(answer.number("minutes") for answer in asked) or MINUTES_WITHOUT_CHECK
+
+
+def book(desk: Desk, number: str, wanted: Wanted, *, today: date, stamp: Stamp) -> Appointment:
+    """Raises RecordError when no session of the day offers what is due and has room."""
+    with desk.store.transaction() as tx:
+        case = tx.case(number)
+        placed = _placed(tx, desk, case, Appointment("", wanted.on), wanted, today)
+        return replace(placed, id=tx.add(number, placed, stamp))
+
+
+def move(
+    desk: Desk, number: str, on: date, wanted: Wanted, *, today: date, stamp: Stamp
+) -> Appointment:
+    """The appointment booked on `on` as it is after its move; the family's calendar follows it."""
+    with desk.store.transaction() as tx:
+        case = tx.case(number)
+        booked = next(
+            (a for a in case.appointments if a.on == on and a.outcome is Outcome.BOOKED), None
+        )
+        if booked is None:
+            raise RecordError(
+                f"no appointment is booked on {on}.",
+                where=number,
+                do=f"See what is booked with: rehab child show {number}",
+            )
+        others = tuple(a for a in case.appointments if a.id != booked.id)
+        fresh = Appointment(booked.id, wanted.on)
+        placed = _placed(tx, desk, replace(case, appointments=others), fresh, wanted, today)
+        reasoned = replace(stamp, reason=stamp.reason or f"moved from {on} to {placed.on}")
+        tx.correct(booked.id, placed, reasoned, tx.version(booked.id))
+        return placed
+
+
+def in_session(
+    appointment: Appointment,
+    session: Session,
+    booked: Booked,
+    minutes: int,
+    starts_minute: int | None = None,
+) -> Appointment:
+    """`appointment` in this session, at the hour given or else at the first that is free."""
+    there = [a for a in booked.get(session.id, ()) if a.id != appointment.id]
+    if starts_minute is None:
+        starts_minute = arrival_minute(session, there, minutes)
+    elif not session.starts_minute <= starts_minute < session.ends_minute:
+        raise RecordError(
+            f"the session lasts from {clock(session.starts_minute)} to "
+            f"{clock(session.ends_minute)}, so that {clock(starts_minute)} is outside it.",
+            where=f"session {session.id}",
+            do="Give an hour inside it.",
+        )
+    return replace(
+        appointment,
+        on=session.on,
+        session=session.id,
+        starts_minute=starts_minute,
+        minutes=minutes,
+    )
+
+
+def kinds_due(plan: Plan, on: date) -> frozenset[CheckKind]:
+    """The checks that a visit on `on` should settle: all that may be done by then and that no
+    booked visit settles before."""
+    settled = {c.key for v in plan.visits if v.booked and v.on <= on for c in v.checks}
+    return frozenset(c.kind for c in plan.checks if c.earliest <= on and c.key not in settled)
+
+
+def _placed(
+    tx: Transaction,
+    desk: Desk,
+    case: Case,
+    appointment: Appointment,
+    wanted: Wanted,
+    today: date,
+) -> Appointment:
+    """`appointment` with its session, hour and length, after everything that forbids it."""
+    check_appointment(case.child, appointment, today)
+    _refuse_odd_minutes(case, wanted)
+    diary = tx.diary()
+    if wanted.on < today or not (diary.patterns or wanted.session):
+        return replace(appointment, starts_minute=wanted.starts_minute, minutes=wanted.minutes or 0)
+    kinds = kinds_due(plan_of(desk, case, today=today), wanted.on)
+    minutes = wanted.minutes or visit_minutes(kinds, desk.protocol, wanted.on)
+    booked = _without(by_session(tx.booked(wanted.on, wanted.on + LOOK_FOR_ROOM)), appointment.id)
+    asked = _sessions_asked_for(diary, wanted, wanted.on + ONE_DAY)
+    fitting = [session for session in asked if offers(session, kinds)]
+    roomy = [session for session in fitting if minutes <= minutes_left(session, booked)]
+    if roomy:
+        return in_session(appointment, roomy[0], booked, minutes, wanted.starts_minute)
+    if not wanted.overbook:
+        instead = [
+            session.id
+            for session in _sessions_asked_for(diary, wanted, wanted.on + LOOK_FOR_ROOM)
+            if offers(session, kinds) and minutes <= minutes_left(session, booked)
+        ]
+        why = _why_none(wanted, kinds, minutes, asked, fitting, booked)
+        raise RecordError(why, where=case.child.number, do=_what_to_do(instead))
+    if not asked:
+        return replace(
+            appointment, starts_minute=wanted.starts_minute, minutes=minutes, overbooked=True
+        )
+    session = (fitting or asked)[0]
+    beyond = in_session(appointment, session, booked, minutes, wanted.starts_minute)
+    return replace(beyond, overbooked=True)
+
+
+def _refuse_odd_minutes(case: Case, wanted: Wanted) -> None:
+    if wanted.minutes is not None and wanted.minutes < 1:
+        raise RecordError(
+            f"a visit cannot take {wanted.minutes} minutes.",
+            where=case.child.number,
+            do="Say how many minutes it takes, 1 or more, or leave it out.",
+        )
+
+
+def _without(booked: Booked, id: str) -> Booked:
+    return {session: [a for a in held if a.id != id] for session, held in booked.items()}
+
+
+def _sessions_asked_for(diary: Diary, wanted: Wanted, until: date) -> list[Session]:
+    if wanted.session and wanted.session not in {p.code for p in diary.patterns}:
+        known = ", ".join(pattern.code for pattern in diary.patterns) or "none yet"
+        raise RecordError(
+            f"no session has the code {wanted.session!r} (known: {known}).",
+            where="diary",
+            do="See them with: rehab diary show",
+        )
+    found = sessions(diary, wanted.on, until)
+    return [session for session in found if wanted.session in ("", session.pattern)]
+
+
+def _why_none(
+    wanted: Wanted,
+    kinds: frozenset[CheckKind],
+    minutes: int,
+    asked: list[Session],
+    fitting: list[Session],
+    booked: Booked,
+) -> str:
+    named = f"session {wanted.session}" if wanted.session else "session"
+    if not asked:
+        return f"no {named} is held on {wanted.on:%A} {wanted.on}."
+    if not fitting:
+        ids = ", ".join(session.id for session in asked)
+        return f"{ids} does not offer what is due then ({in_words(sorted(kinds))})."
+    most = max(fitting, key=lambda session: minutes_left(session, booked))
+    left = max(minutes_left(most, booked), 0)
+    return f"{most.id} has {left} minutes left, and this visit takes {minutes}."
+
+
+def _what_to_do(instead: list[str]) -> str:
+    beyond = "give --overbook if a person has decided that"
+    if not instead:
+        return f"Add a session, or {beyond}."
+    return f"Room is in {', '.join(instead[:SUGGESTED])}; or {beyond}."

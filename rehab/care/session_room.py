@@ -1,0 +1,28 @@
+"""What a clinic session offers, and how much of its room is taken."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Set
+
+from rehab.care.case import Appointment, CheckKind
+from rehab.care.diary import Session
+
+Booked = Mapping[str, list[Appointment]]
+
+
+def by_session(booked: Iterable[tuple[str, Appointment]]) -> Booked:
+    """By session id the appointments it holds, out of all with their child's number."""
+    found: dict[str, list[Appointment]] = defaultdict(list)
+    for _, appointment in booked:
+        found[appointment.session].append(appointment)
+    return found
+
+
+def offers(session: Session, kinds: Set[CheckKind]) -> bool:
+    """An examination under anaesthesia has its own lists, and nobody else comes to them."""
+    anaesthesia = CheckKind.ANAESTHESIA in kinds
+    return session.under_anaesthesia is anaesthesia and kinds <= set(session.kinds)
+
+
+def minutes_left(session: Session, booked: Booked) -> int:
+    """Below zero where a person has overbooked it."""
+    return session.capacity_minutes - sum(a.minutes for a in booked.get(session.id, ()))

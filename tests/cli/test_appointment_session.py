@@ -1,0 +1,130 @@
+"""`rehab appointment` with a diary: an hour, a length, and room that is counted."""
+
+from datetime import UTC, date, datetime
+
+import pytest
+
+from rehab.care.case import CheckKind
+from rehab.care.diary import AT_CLINIC, SessionPattern, Site
+from rehab.store.store import Stamp, open_store
+from tests.conftest import Clinic
+
+STAMP = Stamp("M. Okoro", datetime(2026, 4, 1, tzinfo=UTC), "")
+MONDAYS = SessionPattern(
+    "mondays", "harbour", date(2026, 4, 6), 9 * 60, 11 * 60, 60, "FREQ=WEEKLY;BYDAY=MO"
+)
+THEATRE = SessionPattern(
+    "theatre",
+    "harbour",
+    date(2026, 4, 7),
+    8 * 60,
+    12 * 60,
+    240,
+    "FREQ=WEEKLY;BYDAY=TU",
+    kinds=tuple(CheckKind),
+    under_anaesthesia=True,
+)
+BOOKED = "Recorded K-017/A{}: {}, session {}.\n"
+
+
+@pytest.fixture
+def keeps_a_diary(asel: Clinic) -> Clinic:
+    store = open_store(f"sqlite:///{asel.home / 'rehab.db'}")
+    with store.transaction() as tx:
+        for record in (Site("harbour", "Harbour Eye Clinic"), MONDAYS, THEATRE):
+            tx.add_to_diary(record, STAMP)
+    store.close()
+    return asel
+
+
+def test_a_visit_gets_the_first_free_hour_and_the_minutes_its_checks_take(
+    keeps_a_diary: Clinic,
+) -> None:
+    clinic = keeps_a_diary
+    clinic.say("child add K-2 --name Bo --born 2026-02-01")
+    said = clinic.say("appointment book K-017 2026-04-20")
+    assert said == BOOKED.format(1, "Monday 2026-04-20 at 09:00, 30 minutes", "mondays/2026-04-20")
+    # The capacity is 60 minutes laid along two hours: what takes 30 is over at ten.
+    said = clinic.say("appointment book K-2 2026-04-20 --minutes 15")
+    assert "at 10:00, 15 minutes" in said
+
+
+def test_where_no_room_is_left_the_next_sessions_with_room_are_named(
+    keeps_a_diary: Clinic,
+) -> None:
+    clinic = keeps_a_diary
+    clinic.say("child add K-2 --name Bo --born 2026-02-01")
+    clinic.say("appointment book K-017 2026-04-20")
+    assert clinic.refuse("appointment book K-2 2026-04-20 --minutes 40") == (
+        "K-2: mondays/2026-04-20 has 30 minutes left, and this visit takes 40. Room is in "
+        "mondays/2026-04-27, mondays/2026-05-04, mondays/2026-05-11; or give --overbook if a "
+        "person has decided that."
+    )
+    said = clinic.say("appointment book K-2 2026-04-20 --minutes 40 --overbook")
+    assert said.endswith("It is overbooked: there was no room for it.\n")
+
+
+def test_a_day_without_a_session_and_an_anaesthesia_list_take_nobody_by_chance(
+    keeps_a_diary: Clinic,
+) -> None:
+    said = keeps_a_diary.refuse("appointment book K-017 2026-04-22")
+    assert said.startswith("K-017: no session is held on Wednesday 2026-04-22. Room is in mondays")
+    said = keeps_a_diary.refuse("appointment book K-017 2026-04-21")
+    assert said.startswith("K-017: theatre/2026-04-21 does not offer what is due then (")
+    said = keeps_a_diary.refuse("appointment book K-017 2026-04-20 --session tuesdays")
+    assert said == (
+        "diary: no session has the code 'tuesdays' (known: mondays, theatre). "
+        "See them with: rehab diary show"
+    )
+
+
+def test_a_moved_visit_leaves_its_room_and_keeps_its_history(keeps_a_diary: Clinic) -> None:
+    clinic = keeps_a_diary
+    clinic.say("appointment book K-017 2026-04-20 --minutes 60")
+    said = clinic.say("appointment move K-017 2026-04-20 2026-04-27 --at 10:00 --minutes 60")
+    assert said == BOOKED.format(1, "Monday 2026-04-27 at 10:00, 60 minutes", "mondays/2026-04-27")
+    assert [(v.version, v.stamp.reason) for v in clinic.history("K-017")][-2:] == [
+        (1, ""),
+        (2, "moved from 2026-04-20 to 2026-04-27"),
+    ]
+    clinic.say("child add K-2 --name Bo --born 2026-02-01")
+    clinic.say("appointment book K-2 2026-04-20 --minutes 60")
+    # Moved to another hour of its own session it does not stand in its own way.
+    clinic.say("appointment move K-017 2026-04-27 2026-04-27 --at 09:30 --minutes 60")
+    assert clinic.refuse("appointment move K-017 2026-05-04 2026-05-11") == (
+        "K-017: no appointment is booked on 2026-05-04. "
+        "See what is booked with: rehab child show K-017"
+    )
+
+
+@pytest.mark.parametrize(
+    ("option", "said"),
+    [
+        ("--at 14:00", "the session lasts from 09:00 to 11:00, so that 14:00 is outside it."),
+        ("--minutes 0", "a visit cannot take 0 minutes."),
+    ],
+)
+def test_an_hour_outside_the_session_and_no_minutes_are_refused(
+    keeps_a_diary: Clinic, option: str, said: str
+) -> None:
+    assert said in keeps_a_diary.refuse(f"appointment book K-017 2026-04-20 {option}")
+
+
+@pytest.mark.parametrize("hour", ["9", "24:00", "9:75", "nine", "-1:00"])
+def test_what_is_no_hour_is_refused(keeps_a_diary: Clinic, hour: str) -> None:
+    said = keeps_a_diary.misuse(f"appointment book K-017 2026-04-20 --at={hour}")
+    assert hour in said
+
+
+def test_a_session_without_capacity_takes_nobody(asel: Clinic) -> None:
+    store = open_store(f"sqlite:///{asel.home / 'rehab.db'}")
+    with store.transaction() as tx:
+        tx.add_to_diary(Site("harbour", "Harbour Eye Clinic"), STAMP)
+        none = SessionPattern("none", "harbour", date(2026, 4, 20), 540, 660, 0, kinds=AT_CLINIC)
+        tx.add_to_diary(none, STAMP)
+    store.close()
+    assert asel.refuse("appointment book K-017 2026-04-20 --minutes 5") == (
+        "K-017: none/2026-04-20 has 0 minutes left, and this visit takes 5. Add a session, or "
+        "give --overbook if a person has decided that."
+    )
+    assert "overbooked" in asel.say("appointment book K-017 2026-04-20 --overbook")

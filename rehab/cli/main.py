@@ -18,7 +18,10 @@ NOUNS = {
     "surgery": ("rehab.cli.surgery", "Record operations."),
     "exam": ("rehab.cli.exam", "Record examinations."),
     "record": ("rehab.cli.record", "See who recorded what, and withdraw errors."),
-    "appointment": ("rehab.cli.appointment", "Book a visit and record what became of it."),
+    "appointment": (
+        "rehab.cli.appointment",
+        "Book and move a visit, and record what became of it.",
+    ),
     "occlusion": ("rehab.cli.occlusion", "Propose, decide and follow occlusion."),
     "wear": ("rehab.cli.wear", "Record what was worn, and count it."),
     "plan": ("rehab.cli.plan", "See what falls due, and why."),

@@ -9,7 +9,7 @@ from rehab.errors import RecordError
 from rehab.store.store import Stamp
 from rehab.workflow import Desk
 
-STANDS_ALONE = ("E", "W", "P")
+STANDS_ALONE = ("E", "W", "P", "C", "L", "T")
 
 
 def correct(
@@ -50,7 +50,7 @@ def _holds_facts(case: Case) -> bool:
 
 
 def _without(case: Case, key: str) -> Case:
-    """The case without the fact of `key`; an ending or a day of wear holds up nothing else."""
+    """The case without the fact of `key`; an ending or a contact holds up nothing else."""
     if key.partition("/")[2][:1] in STANDS_ALONE:
         return case
     known = {s.id for s in case.surgeries} | {e.id for e in case.examinations}

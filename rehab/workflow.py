@@ -15,6 +15,13 @@ from rehab.care.case import (
     Surgery,
 )
 from rehab.care.changes import Entry, follow
+from rehab.care.contact_checks import (
+    check_contact,
+    check_phone,
+    check_text,
+    check_try,
+    printable,
+)
 from rehab.care.contacts import Limits
 from rehab.care.history import check_ending, check_examination, check_regimen, check_surgery
 from rehab.care.plan import Plan, make_plan
@@ -82,10 +89,12 @@ def register_within(
         check_ending(case, case.ending, today)
         tx.add(number, case.ending, stamp)
     for contact in case.contacts:
+        check_contact(contact, number)
         tx.add(number, replace(contact, id=""), stamp)
     if case.limits != Limits():
         tx.add(number, replace(case.limits, id=""), stamp)
     for made in case.tries:
+        check_try(made, case.child.date_of_birth, today, number)
         tx.add(number, replace(made, id=""), stamp)
     for day in wear:
         check_day(day, case.child, today)
@@ -147,12 +156,15 @@ def check_child(child: Child, today: date) -> None:
             f"{child.number!r} cannot be a child's number.",
             do="Use at most 40 letters, digits, dots and hyphens, such as M-014.",
         )
-    if not child.name.strip() or not child.name.isprintable():
+    if not child.name.strip() or not printable(child.name):
         raise RecordError(
             f"{child.name!r} is no name that can be printed.",
             where=child.number,
             do="Give the name that the family uses.",
         )
+    check_phone(child.phone, child.number)
+    for name, word in (("language", child.language), ("family", child.family)):
+        check_text(name, word, child.number)
     if (today - child.date_of_birth).days > OLDEST_YEARS * 366:
         raise RecordError(
             f"the date of birth {child.date_of_birth} is more than {OLDEST_YEARS} years ago.",

@@ -170,11 +170,12 @@ def _missed(standing: Standing) -> Iterator[Reason]:
             )
     if standing.steps_due:
         due = sorted(standing.steps_due, key=lambda step: step.due_on)
-        steps = ", ".join(f"{_asked(step.step)} due {step.due_on}" for step in due)
+        steps = ", ".join(f"{asked(step.step)} due {step.due_on}" for step in due)
         yield Reason(ReasonKind.TRACING, steps)
 
 
-def _asked(step: TracingStep) -> str:
+def asked(step: TracingStep) -> str:
+    """The step, and who is asked where that is not the desk itself."""
     if step is TracingStep.SAFEGUARDING:
         return "safeguarding question (ask the person responsible for safeguarding)"
     return step

@@ -5,9 +5,16 @@ from pathlib import Path
 
 import click
 
-from rehab import workflow
+from rehab import contact_desk, workflow
 from rehab.care.case import Child, Ending, EndingKind
-from rehab.cli.options import Day, desk, json_option, stamped, today_option
+from rehab.cli.options import (
+    Day,
+    desk,
+    json_option,
+    stamped,
+    stamped_with_reason,
+    today_option,
+)
 from rehab.cli.output import (
     child_json,
     day,
@@ -33,6 +40,9 @@ def child() -> None:
     "--language", default="en", show_default=True, help="Home language, such as en or sw."
 )
 @click.option("--phone", default="", help="A number that reaches the family.")
+@click.option(
+    "--family", default="", help="One word for all children who live together and come together."
+)
 @stamped
 @today_option
 @click.pass_obj
@@ -55,9 +65,46 @@ def add(
         gestation_weeks=given["gestation_weeks"],  # type: ignore[arg-type]
         language=str(given["language"]),
         phone=str(given["phone"]),
+        family=str(given["family"]).strip(),
     )
-    key = workflow.add_child(desk(home), record, today=today, stamp=stamp)
+    opened = desk(home)
+    key = workflow.add_child(opened, record, today=today, stamp=stamp)
     click.echo(f"Recorded {key}.")
+    _say_family(opened, record)
+
+
+@child.command()
+@click.argument("number")
+@click.option("--name")
+@click.option("--language", help="Home language, such as en or sw.")
+@click.option("--phone", help="A number that reaches the family.")
+@click.option("--family", help="One word for all children who live together and come together.")
+@stamped_with_reason
+@today_option
+@click.pass_obj
+def change(
+    home: Path | None, /, number: str, today: date, stamp: Stamp, **given: str | None
+) -> None:
+    """Change how the child NUMBER is called and reached; the history keeps what was.
+
+    Example: rehab child change K-017 --language sw --why "as the mother asked" --who "M. Okoro"
+    """
+    what = {name: value.strip() for name, value in given.items() if value is not None}
+    if not what:
+        raise click.UsageError("Give what changes, such as --phone.")
+    opened = desk(home)
+    now = contact_desk.change_child(opened, number, what, today=today, stamp=stamp)
+    said = ", ".join(f"{name} {value or 'none'}" for name, value in what.items())
+    click.echo(f"Changed {number}: {said}.")
+    if "family" in what:
+        _say_family(opened, now)
+
+
+def _say_family(opened: workflow.Desk, child: Child) -> None:
+    """A word typed in another way joins nobody, which shows here."""
+    if child.family:
+        same = [c.number for c in opened.store.children() if c.family == child.family]
+        click.echo(f"Children of the family {child.family}: {', '.join(same)}.")
 
 
 @child.command("list")

@@ -22,6 +22,7 @@ NOUNS = {
         "rehab.cli.appointment",
         "Book and move a visit, and record what became of it.",
     ),
+    "contact": ("rehab.cli.contact", "Record how a family is reached, and every try."),
     "occlusion": ("rehab.cli.occlusion", "Propose, decide and follow occlusion."),
     "wear": ("rehab.cli.wear", "Record what was worn, and count it."),
     "plan": ("rehab.cli.plan", "See what falls due, and why."),

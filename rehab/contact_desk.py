@@ -1,0 +1,178 @@
+"""How a family is reached: contacts, what it has stated, every try, and what comes after one."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+from rehab.care.case import Appointment, Case, Child
+from rehab.care.contact_checks import check_contact, check_limits, check_try
+from rehab.care.contacts import Consent, Contact, ContactTry, Limits, Way
+from rehab.care.plan import Plan
+from rehab.care.recall import Recall, recall_list
+from rehab.care.tracing import Step, loop_closed, missed_since_seen, new_date, tracing_steps
+from rehab.errors import RecordError, RehabError
+from rehab.refresh import LOOK_AHEAD
+from rehab.store.store import Record, Stamp, Transaction, Version
+from rehab.workflow import Desk, check_child, plan_of
+
+OF_REACHING = (Child, Contact, Limits)
+
+
+@dataclass(frozen=True, slots=True)
+class AfterTry:
+    """Where a family stands once a try is logged.
+
+    `line` is the family's line of today's recall list, None when it is not on it; `steps` are the
+    steps of tracing not yet done, the first due first; `told_of` is the new date that closed the
+    loop after a child was not brought.
+    """
+
+    key: str
+    case: Case
+    line: Recall | None
+    steps: tuple[Step, ...]
+    told_of: Appointment | None
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """All that is recorded of reaching one family.
+
+    `versions` are the latest by key, `history` holds every version of what is corrected over time.
+    """
+
+    case: Case
+    versions: Mapping[str, int]
+    tried_by: Mapping[str, str]
+    history: tuple[Version, ...]
+
+
+def add_contact(desk: Desk, number: str, contact: Contact, *, stamp: Stamp) -> str:
+    """Raises RecordError for one that cannot be, or is already recorded."""
+    check_contact(contact, number)
+    with desk.store.transaction() as tx:
+        return tx.add(number, contact, stamp)
+
+
+def change_contact(
+    desk: Desk, key: str, changes: Mapping[str, Any], *, stamp: Stamp, seen: int | None = None
+) -> Contact:
+    """Only what `changes` names is changed; `seen` is the version that the writer looked at."""
+    with desk.store.transaction() as tx:
+        before = _contact(tx, key)
+        contact = replace(before, **changes)
+        check_contact(contact, key)
+        _correct(tx, key, (before, contact), stamp, seen)
+        return contact
+
+
+def remove_contact(desk: Desk, key: str, *, stamp: Stamp, seen: int | None = None) -> Contact:
+    """Withdraw a contact that is no longer right; the history keeps it."""
+    with desk.store.transaction() as tx:
+        contact = _contact(tx, key)
+        tx.withdraw(key, stamp, tx.version(key) if seen is None else seen)
+        return contact
+
+
+def change_child(
+    desk: Desk, number: str, changes: Mapping[str, Any], *, today: date, stamp: Stamp
+) -> Child:
+    """Language, telephone number, family or name, as they are now."""
+    with desk.store.transaction() as tx:
+        before = tx.case(number).child
+        child = replace(before, **changes)
+        check_child(child, today)
+        _correct(tx, number, (before, child), stamp, None)
+        return child
+
+
+def state_limits(
+    desk: Desk, number: str, changes: Mapping[str, Any], *, clear: bool, stamp: Stamp
+) -> Limits:
+    """What `changes` names replaces what was stated; `clear` forgets the rest."""
+    with desk.store.transaction() as tx:
+        before = tx.case(number).limits
+        limits = replace(Limits(before.id) if clear else before, **changes)
+        check_limits(limits, tuple(site.code for site in tx.diary().sites), number)
+        if not before.id:
+            return replace(limits, id=tx.add(number, limits, stamp))
+        reasoned = replace(stamp, reason=stamp.reason or "the family stated it")
+        _correct(tx, before.id, (before, limits), reasoned, None)
+        return limits
+
+
+def log_try(desk: Desk, number: str, made: ContactTry, *, today: date, stamp: Stamp) -> AfterTry:
+    """Record what happened, and say what comes next by the same rules as the recall list."""
+    with desk.store.transaction() as tx:
+        check_try(made, tx.case(number).child.date_of_birth, today, number)
+        key = tx.add(number, made, stamp)
+        case = tx.case(number)
+    return after_try(desk, key, case, today)
+
+
+def after_try(desk: Desk, key: str, case: Case, today: date) -> AfterTry:
+    if case.ending is not None and case.ending.on <= today:
+        return AfterTry(key, case, None, (), None)
+    try:
+        plan: Plan | RehabError = plan_of(desk, case, today=today)
+    except RehabError as error:
+        plan = error
+    lines = recall_list([(case, plan)], desk.protocol, today=today, by=today + LOOK_AHEAD)
+    steps = (step for step in tracing_steps(case, desk.protocol, today) if step.done is None)
+    missed = missed_since_seen(case, today)
+    closed = bool(missed) and loop_closed(case, today)
+    return AfterTry(
+        key,
+        case,
+        lines[0] if lines else None,
+        tuple(sorted(steps, key=lambda step: step.due_on)),
+        new_date(case, missed[-1].on, today) if closed else None,
+    )
+
+
+def without_consent(case: Case, way: Way) -> tuple[tuple[Contact, Consent], ...]:
+    """Whoever has not agreed to be written to in this way, when nobody of the family has."""
+    if way not in (Way.TEXT, Way.EMAIL):
+        return ()
+    said = [(c, c.text_consent if way is Way.TEXT else c.email_consent) for c in case.contacts]
+    return () if any(consent is Consent.YES for _, consent in said) else tuple(said)
+
+
+def reach_of(desk: Desk, number: str) -> Reach:
+    """Raises RecordError for a child that is not recorded."""
+    case = desk.store.case(number)
+    versions = desk.store.history(number)
+    return Reach(
+        case,
+        {v.key: v.version for v in versions},
+        {v.key: v.stamp.by for v in versions if isinstance(v.record, ContactTry)},
+        tuple(v for v in versions if isinstance(v.record, OF_REACHING)),
+    )
+
+
+def _contact(tx: Transaction, key: str) -> Contact:
+    number = key.partition("/")[0]
+    found = next((c for c in tx.case(number).contacts if c.id == key), None)
+    if found is None:
+        raise RecordError(
+            "no contact is recorded as this, or it was withdrawn.",
+            where=key,
+            do=f"See which there are: rehab contact list {number}",
+        )
+    return found
+
+
+def _correct(
+    tx: Transaction,
+    key: str,
+    before_after: tuple[Record, Record],
+    stamp: Stamp,
+    seen: int | None,
+) -> None:
+    before, after = before_after
+    if before == after:
+        raise RecordError(
+            "this is recorded so already.", where=key, do="Give what is to be changed."
+        )
+    tx.correct(key, after, stamp, tx.version(key) if seen is None else seen)

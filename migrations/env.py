@@ -5,7 +5,8 @@ from alembic.util import CommandError
 from sqlalchemy import Engine
 
 from rehab.errors import StoreError
-from rehab.store.database import engine_of, place_of
+from rehab.store.database import engine_of
+from rehab.store.refusals import place_of
 from rehab.store.schema import metadata
 
 

@@ -37,13 +37,12 @@ def demo_cases() -> CaseFile:
     return read_cases(shipped("demo_data") / CHILDREN_FILE)
 
 
-def make_clinic(home: Path, clinic_file: Path) -> str:
-    """A clinic's folder with its file, its tables folder and its database; keeps what is there."""
+def make_folder(home: Path, clinic_file: Path) -> None:
+    """A clinic's folder with its file and its tables folder; keeps what is there."""
     home.mkdir(parents=True, exist_ok=True)
     if not (home / CLINIC_FILE).exists():
         write_whole(home / CLINIC_FILE, clinic_file.read_bytes())
     (home / TABLES_FOLDER).mkdir(exist_ok=True)
-    return create_or_upgrade(read_settings(home).database_url)
 
 
 def run_demo(out: Path, today: date | None, told: Callable[[str], None]) -> Made:
@@ -61,8 +60,11 @@ def run_demo(out: Path, today: date | None, told: Callable[[str], None]) -> Made
             do="Leave out --today, or give a later day.",
         )
     try:
-        make_clinic(out / "clinic", shipped("demo_data") / CLINIC_FILE)
-        desk = open_desk(read_settings(out / "clinic"))
+        make_folder(out / "clinic", shipped("demo_data") / CLINIC_FILE)
+        # Invented children belong into a file of their own, whatever database the clinic uses.
+        settings = read_settings(out / "clinic", environ={})
+        create_or_upgrade(settings.database_url)
+        desk = open_desk(settings)
         stamp = Stamp("demo", datetime(day.year, day.month, day.day, tzinfo=UTC), "invented data")
         with closing(desk.store):
             for child in cases.told:

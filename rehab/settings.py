@@ -49,14 +49,19 @@ class Clinic:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Where this clinic's files lie, and what its file says."""
+    """Where this clinic's files lie, and what its file says.
+
+    `database` is the address of a database that several machines share; without one the records
+    lie in a file of their own. It may hold a password, so it is never printed.
+    """
 
     home: Path
     clinic: Clinic
+    database: str = field(default="", repr=False)
 
     @property
     def database_url(self) -> str:
-        return f"sqlite:///{self.home / DATABASE_FILE}"
+        return self.database or f"sqlite:///{self.home / DATABASE_FILE}"
 
     @property
     def tables(self) -> Path:
@@ -70,7 +75,8 @@ def read_home(home: Path | None = None, environ: Mapping[str, str] = os.environ)
 
 def read_settings(home: Path | None = None, environ: Mapping[str, str] = os.environ) -> Settings:
     folder = read_home(home, environ)
-    return Settings(folder, read_clinic(folder / CLINIC_FILE))
+    database = environ.get("REHAB_DATABASE_URL", "").strip()
+    return Settings(folder, read_clinic(folder / CLINIC_FILE), database)
 
 
 def read_feed_secret(settings: Settings, environ: Mapping[str, str] = os.environ) -> str:

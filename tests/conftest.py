@@ -1,7 +1,9 @@
 """A clinic's folder for each test, and its commands run as a person would type them."""
 
+import os
 import shlex
 import shutil
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +13,10 @@ from click.testing import CliRunner, Result
 
 from rehab.cli.main import rehab
 from rehab.store.store import Version, open_store
+from tests.postgres import Server, running_server
+
+# Tests must never write into the database of the clinic on whose machine they run.
+os.environ.pop("REHAB_DATABASE_URL", None)
 
 TODAY = "2026-04-20"
 WHO = "M. Okoro"
@@ -111,3 +117,10 @@ def asel_home(new_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def asel(asel_home: Path, tmp_path: Path) -> Clinic:
     """The clinic with K-017: right lens removed at seven weeks, seen a week later, lens worn."""
     return Clinic(shutil.copytree(asel_home, tmp_path / "clinic"))
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Server]:
+    """One PostgreSQL server for all tests of this process."""
+    with running_server() as server:
+        yield server

@@ -8,7 +8,7 @@ from sqlalchemy import Connection, delete, insert, select
 from rehab.care.case import CANCELLED, Appointment, Child, Ending
 from rehab.care.changes import EntryKind, EntryState
 from rehab.store import schema
-from rehab.store.reading import is_current, is_latest, read_versions
+from rehab.store.reading import ByBytes, is_current, is_latest, read_versions
 from rehab.store.versions import KINDS, owner
 
 
@@ -90,7 +90,7 @@ def read_published(connection: Connection, calendar: str) -> dict[str, Published
     """By uid, what was published to `calendar`."""
     table = schema.published_event
     query = select(table.c.uid, table.c.place, table.c.digest).where(table.c.calendar == calendar)
-    found = connection.execute(query.order_by(table.c.uid))
+    found = connection.execute(query.order_by(ByBytes(table.c.uid)))
     return {uid: Published(name, digest) for uid, name, digest in found}
 
 

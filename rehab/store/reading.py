@@ -6,6 +6,9 @@ from datetime import date
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, Table, and_, func, select
+from sqlalchemy.ext.compiler import compiles
+from sqlalchemy.sql.compiler import SQLCompiler
+from sqlalchemy.sql.functions import FunctionElement
 
 from rehab.care.case import (
     CANCELLED,
@@ -42,6 +45,22 @@ from rehab.store.versions import (
 )
 
 
+class ByBytes(FunctionElement[str]):
+    """Texts in an order that does not depend on the language of the database server."""
+
+    inherit_cache = True
+
+
+@compiles(ByBytes)
+def _as_sqlite_orders(element: ByBytes, compiler: SQLCompiler, **given: Any) -> str:
+    return compiler.process(element.clauses, **given)
+
+
+@compiles(ByBytes, "postgresql")
+def _on_postgresql(element: ByBytes, compiler: SQLCompiler, **given: Any) -> str:
+    return f'{compiler.process(element.clauses, **given)} COLLATE "C"'
+
+
 def is_latest(table: Table) -> ColumnElement[bool]:
     other = table.alias()
     highest = select(func.max(other.c.version)).where(other.c.key == table.c.key)
@@ -57,7 +76,7 @@ def read_versions(
 ) -> list[Version]:
     """The versions that meet the conditions, in order of key and version."""
     table = kind.table
-    query = select(table).where(*conditions).order_by(table.c.key, table.c.version)
+    query = select(table).where(*conditions).order_by(ByBytes(table.c.key), table.c.version)
     found = _rows(connection, query)
     if table is schema.examination:
         findings = _read_findings(connection, conditions)
@@ -188,7 +207,7 @@ def read_entries_of(connection: Connection, numbers: Iterable[str]) -> dict[str,
     table = schema.calendar_entry
     found: dict[str, list[Entry]] = {number: [] for number in numbers}
     query = select(table).where(table.c.child_number.in_(found))
-    for row in _rows(connection, query.order_by(table.c.on, table.c.uid)):
+    for row in _rows(connection, query.order_by(table.c.on, ByBytes(table.c.uid))):
         found[row["child_number"]].append(rows.entry_from_row(row))
     return {number: tuple(entries) for number, entries in found.items()}
 

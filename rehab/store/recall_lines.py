@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, and_, delete, func, insert, select
 
 from rehab.store import schema
-from rehab.store.reading import is_current
+from rehab.store.reading import ByBytes, is_current
 
 TABLE = schema.recall_line
 LINES_AT_ONCE = 1000
@@ -57,7 +57,7 @@ def read_out_of_date(connection: Connection, made: MadeWith, *, followed: bool) 
         .outerjoin(schema.revision, schema.revision.c.owner == child.c.key)
         .outerjoin(TABLE, line)
         .where(is_current(child), TABLE.c.child_number.is_(None))
-        .order_by(child.c.key)
+        .order_by(ByBytes(child.c.key))
     )
     return tuple(connection.scalars(query))
 

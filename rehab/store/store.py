@@ -15,7 +15,7 @@ from rehab.care.proposals import KeptProposal
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError
 from rehab.store import schema
-from rehab.store.database import create_or_upgrade, open_engine, place_of, plain_words
+from rehab.store.database import create_or_upgrade, open_engine
 from rehab.store.published import Booked, Published, read_appointments, read_published
 from rehab.store.reading import (
     is_current,
@@ -38,6 +38,7 @@ from rehab.store.recall_lines import (
     read_out_of_date,
     read_revisions,
 )
+from rehab.store.refusals import is_double, place_of, plain_words, said_by
 from rehab.store.transaction import Transaction
 from rehab.store.versions import DIARY, KINDS, Record, Stamp, Version, not_recorded
 
@@ -64,18 +65,19 @@ class Store:
     @contextmanager
     def transaction(self) -> Iterator[Transaction]:
         """Writers take turns: what one reads inside its transaction no other changes meanwhile."""
-        with plain_words(self.engine.url):
+        with plain_words(self.engine.url) as progress:
             try:
                 with (
                     self.engine.connect().execution_options(writes=True) as connection,
                     connection.begin(),
                 ):
                     yield Transaction(connection)
+                    progress.finishing = True
             except IntegrityError as error:
-                if "unique" not in str(error.orig).lower():
+                if not is_double(error):
                     raise
                 raise RecordError(
-                    f"this was changed by someone else at the same moment ({error.orig}).",
+                    f"this was changed by someone else at the same moment ({said_by(error)}).",
                     where=place_of(self.engine.url),
                     do="Nothing was written. Look at it again, then repeat your change.",
                 ) from error

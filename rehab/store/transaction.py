@@ -15,6 +15,7 @@ from rehab.errors import RecordError
 from rehab.store import rows, schema
 from rehab.store.published import Published, write_published
 from rehab.store.reading import (
+    ByBytes,
     is_current,
     is_latest,
     read_booked,
@@ -329,7 +330,7 @@ class Transaction:
             is_current(table),
             *(table.c[name] == row[name] for name in kind.alike),
         )
-        other = self.connection.scalar(query.order_by(table.c.key).limit(1))
+        other = self.connection.scalar(query.order_by(ByBytes(table.c.key)).limit(1))
         if other is not None:
             said = ", ".join(str(row[name]) for name in kind.alike) or str(row.get("on", "one"))
             raise RecordError(

@@ -1,4 +1,4 @@
-"""A new database for each test, and a stamp to write with."""
+"""A new database for each test, on each kind of database, and a stamp to write with."""
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -7,17 +7,37 @@ from pathlib import Path
 import pytest
 
 from rehab.store.store import Stamp, Store, create_or_upgrade, open_store
+from tests.postgres import Server
 
 
 @pytest.fixture
-def url(tmp_path: Path) -> str:
+def file_url(tmp_path: Path) -> str:
+    """The address of a file that is not there yet."""
     return f"sqlite:///{tmp_path / 'rehab.db'}"
 
 
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest, file_url: str) -> Iterator[str]:
+    """The address of a database without tables."""
+    if request.param == "sqlite":
+        yield file_url
+        return
+    server: Server = request.getfixturevalue("postgres")
+    address = server.create()
+    yield address
+    server.drop(address)
+
+
 @pytest.fixture
-def store(url: str) -> Iterator[Store]:
+def made_url(url: str, request: pytest.FixtureRequest) -> str:
+    """The address of a database with the tables of today."""
     create_or_upgrade(url)
-    opened = open_store(url)
+    return url
+
+
+@pytest.fixture
+def store(made_url: str) -> Iterator[Store]:
+    opened = open_store(made_url)
     yield opened
     opened.close()
 

@@ -9,11 +9,9 @@ from datetime import UTC, date, datetime
 from itertools import pairwise
 from pathlib import Path
 
-from sqlalchemy import text
-
 from rehab.care.case import Child
-from rehab.store.database import engine_of
 from rehab.store.store import Stamp, Store
+from tests.store.integrity import damage
 
 ROOT = Path(__file__).parents[2]
 EXAMINATIONS = 200
@@ -52,11 +50,7 @@ def _start(url: str, mode: str = "") -> subprocess.Popen[str]:
 
 
 def _refuse_anything_but_whole_records(store: Store) -> int:
-    engine = engine_of(str(store.engine.url))
-    with engine.connect() as connection:
-        assert connection.scalar(text("PRAGMA integrity_check")) == "ok"
-        assert connection.execute(text("PRAGMA foreign_key_check")).all() == []
-    engine.dispose()
+    assert damage(store.engine.url.render_as_string(hide_password=False)) == []
     examinations = store.case("M-014").examinations
     assert len({e.on for e in examinations}) == len(examinations), "an examination is doubled"
     for examination in examinations:

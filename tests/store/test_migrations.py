@@ -2,9 +2,9 @@
 
 import re
 import shutil
-import sqlite3
 import subprocess
 import sys
+from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import date
@@ -14,7 +14,7 @@ import pytest
 from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
-from sqlalchemy import create_engine, text
+from sqlalchemy import text
 
 from rehab.care.case import (
     Cause,
@@ -35,7 +35,7 @@ from rehab.measures.refraction import Refraction
 from rehab.shipped_files import shipped
 from rehab.store.database import engine_of
 from rehab.store.schema import REVISION, metadata
-from rehab.store.store import Stamp, Store, create_or_upgrade, open_store
+from rehab.store.store import Stamp, create_or_upgrade, open_store
 
 ROOT = Path(__file__).parents[2]
 
@@ -46,15 +46,45 @@ def _config(url: str) -> Config:
     return config
 
 
+# What PostgreSQL knows of each table: columns, constraints and indexes, each in its own words.
+PARTS = """
+SELECT class.relname, concat_ws(' ', attname, format_type(atttypid, atttypmod), collname,
+    attnotnull, pg_get_expr(adbin, adrelid))
+FROM pg_attribute JOIN pg_class AS class ON class.oid = attrelid AND class.relkind = 'r'
+    LEFT JOIN pg_attrdef ON adrelid = attrelid AND adnum = attnum
+    LEFT JOIN pg_collation AS c ON c.oid = attcollation
+WHERE class.relnamespace = current_schema::regnamespace AND attnum > 0 AND NOT attisdropped
+UNION SELECT conrelid::regclass::text, concat_ws(' ', conname, pg_get_constraintdef(oid))
+FROM pg_constraint WHERE connamespace = current_schema::regnamespace
+UNION SELECT tablename, indexdef FROM pg_indexes WHERE schemaname = current_schema
+"""
+
+
 def _tables_and_indexes(url: str) -> dict[str, list[str]]:
     """What each table and index is made of; a column added later stands after the constraints."""
-    engine = create_engine(url)
+    engine = engine_of(url)
+    found: dict[str, list[str]] = defaultdict(list)
     with engine.connect() as connection:
-        rows = connection.execute(
-            text("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL")
-        ).all()
+        if engine.dialect.name == "sqlite":
+            query = "SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL"
+            for name, words in connection.execute(text(query)):
+                found[name] = sorted(_parts(words))
+        else:
+            for name, part in sorted(map(tuple, connection.execute(text(PARTS)))):
+                found[name].append(part)
     engine.dispose()
-    return {name: sorted(_parts(sql)) for name, sql in rows if name != "alembic_version"}
+    found.pop("alembic_version", None)
+    return dict(found)
+
+
+def _run(url: str, statements: str) -> None:
+    """Runs statements that are the same in every kind of database."""
+    engine = engine_of(url, foreign_keys=False)
+    with engine.connect().execution_options(writes=True) as connection, connection.begin():
+        for statement in statements.split(";\n"):
+            if statement.strip():
+                connection.exec_driver_sql(statement)
+    engine.dispose()
 
 
 def _parts(sql: str) -> Iterator[str]:
@@ -87,14 +117,16 @@ def test_alembic_finds_nothing_that_the_migrations_forgot(url: str) -> None:
     command.check(_config(url))
 
 
-def test_migrated_tables_are_word_for_word_those_of_the_schema(url: str, tmp_path: Path) -> None:
+def test_migrated_tables_are_word_for_word_those_of_the_schema(url: str) -> None:
     """Unlike `alembic check` this sees a vocabulary to which a word was added."""
     create_or_upgrade(url)
-    made = f"sqlite:///{tmp_path / 'made.db'}"
-    engine = create_engine(made)
-    metadata.create_all(engine)
+    migrated = _tables_and_indexes(url)
+    command.downgrade(_config(url), "base")
+    engine = engine_of(url)
+    with engine.connect().execution_options(writes=True) as connection, connection.begin():
+        metadata.create_all(connection)
     engine.dispose()
-    assert _tables_and_indexes(url) == _tables_and_indexes(made)
+    assert _tables_and_indexes(url) == migrated
 
 
 def test_no_table_deletes_rows_along_with_others() -> None:
@@ -130,18 +162,21 @@ def test_the_alembic_command_reads_its_settings_from_the_project_file(url: str) 
     assert "No new upgrade operations detected" in done.stdout
 
 
-def test_rows_without_parents_stop_a_migration_and_undo_it(url: str) -> None:
-    create_or_upgrade(url)
-    command.downgrade(_config(url), "base")
-    engine = engine_of(url, foreign_keys=False)
-    with engine.begin() as connection:
-        connection.execute(text("CREATE TABLE parent (id INTEGER PRIMARY KEY)"))
-        connection.execute(text("CREATE TABLE orphan (parent INTEGER REFERENCES parent (id))"))
-        connection.execute(text("INSERT INTO orphan VALUES (7)"))
-    engine.dispose()
+ORPHAN = """
+CREATE TABLE parent (id INTEGER PRIMARY KEY);
+CREATE TABLE orphan (parent INTEGER REFERENCES parent (id));
+INSERT INTO orphan VALUES (7);
+"""
+
+
+def test_rows_without_parents_stop_a_migration_and_undo_it(file_url: str) -> None:
+    """SQLite alone can hold such rows."""
+    create_or_upgrade(file_url)
+    command.downgrade(_config(file_url), "base")
+    _run(file_url, ORPHAN)
     with pytest.raises(StoreError, match="rows without parents"):
-        create_or_upgrade(url)
-    assert set(_tables_and_indexes(url)) == {"parent", "orphan"}
+        create_or_upgrade(file_url)
+    assert set(_tables_and_indexes(file_url)) == {"parent", "orphan"}
 
 
 LATER = f"""
@@ -159,8 +194,11 @@ def upgrade():
 
 
 def test_a_migration_that_rebuilds_a_table_keeps_the_rows_that_belong_to_it(
-    store: Store, url: str, tmp_path: Path, stamp: Stamp
+    file_url: str, tmp_path: Path, stamp: Stamp
 ) -> None:
+    """SQLite alone rebuilds a table to change it."""
+    create_or_upgrade(file_url)
+    store = open_store(file_url)
     written = (parse_acuity("6/18"),)
     with store.transaction() as tx:
         tx.add("M-014", Child("M-014", "Ann Example", date(2026, 1, 1)), stamp)
@@ -170,29 +208,30 @@ def test_a_migration_that_rebuilds_a_table_keeps_the_rows_that_belong_to_it(
     later = tmp_path / "migrations"
     shutil.copytree(shipped("migrations"), later)
     (later / "versions" / "9000_later.py").write_text(LATER)
-    config = _config(url)
+    config = _config(file_url)
     config.set_main_option("script_location", str(later))
 
     command.upgrade(config, "head")
 
     assert store.case("M-014") == before
+    store.close()
     with pytest.raises(StoreError, match=r"newer version of the program \(it is at 9000\)"):
-        open_store(url)
+        open_store(file_url)
 
 
 # As the first version of the program wrote them.
 FIRST_ROWS = """
 INSERT INTO child VALUES ('M-014', 1, 'M-014', '2026-03-02T09:30:00.000000+00:00', 'a nurse', '',
-    0, 'Ann Example', '2026-01-01', NULL, 'en', '');
+    false, 'Ann Example', '2026-01-01', NULL, 'en', '');
 INSERT INTO surgery VALUES ('M-014/S1', 1, 'M-014', '2026-03-02T09:30:00.000000+00:00', 'a nurse',
-    '', 0, 'right', '2026-02-20', 'lens removal with implant', 'absorbable', 'congenital');
+    '', false, 'right', '2026-02-20', 'lens removal with implant', 'absorbable', 'congenital');
 INSERT INTO examination VALUES ('M-014/X1', 1, 'M-014', '2026-03-02T09:30:00.000000+00:00',
-    'a nurse', '', 0, '2026-03-02', 'none', 1, '[]', 'quiet');
+    'a nurse', '', false, '2026-03-02', 'none', true, '[]', 'quiet');
 INSERT INTO eye_findings VALUES ('M-014/X1', 1, 0, 'right', 'yes', 'yes', 'unknown', 'yes', 14,
     'unknown', 24, -4, 90, 'clear', 'unknown', 'pseudophakic', 'glasses');
 INSERT INTO acuity VALUES ('M-014/X1', 1, 'right', 0, '6/60', 'unknown', NULL, 'glasses');
 INSERT INTO regimen VALUES ('M-014/R1', 1, 'M-014', '2026-03-02T09:30:00.000000+00:00', 'a nurse',
-    '', 0, 'left', 'patch', NULL, 7, '2026-03-02', NULL, 'an orthoptist', 'agreed');
+    '', false, 'left', 'patch', NULL, 7, '2026-03-02', NULL, 'an orthoptist', 'agreed');
 INSERT INTO calendar_entry VALUES ('a@rehab', 'M-014', 0, '2026-03-02', 'occlusion', 'live',
     '2026-03-02', '2026-04-02', '2026-03-02', '[]', 'left', 60, 7);
 INSERT INTO calendar_entry VALUES ('b@rehab', 'M-014', 0, '2026-03-02', 'visit', 'live',
@@ -200,12 +239,9 @@ INSERT INTO calendar_entry VALUES ('b@rehab', 'M-014', 0, '2026-03-02', 'visit',
 """
 
 
-def test_a_database_of_the_first_version_is_brought_up_to_date_with_its_rows(
-    url: str, tmp_path: Path
-) -> None:
+def test_a_database_of_the_first_version_is_brought_up_to_date_with_its_rows(url: str) -> None:
     command.upgrade(_config(url), "0001")
-    with closing(sqlite3.connect(tmp_path / "rehab.db")) as connection:
-        connection.executescript(FIRST_ROWS)
+    _run(url, FIRST_ROWS)
     assert f"up to date, from 0001 to {REVISION}" in create_or_upgrade(url)
     with closing(open_store(url)) as store:
         case = store.case("M-014")
@@ -243,19 +279,18 @@ def test_a_database_of_the_first_version_is_brought_up_to_date_with_its_rows(
     assert found.acuities == (parse_acuity("6/60", correction="glasses"),)
 
 
-def test_a_database_can_go_back_to_the_first_version_with_its_rows(
-    url: str, tmp_path: Path
-) -> None:
+def test_a_database_can_go_back_to_the_first_version_with_its_rows(url: str) -> None:
     command.upgrade(_config(url), "0001")
     before = _tables_and_indexes(url)
-    with closing(sqlite3.connect(tmp_path / "rehab.db")) as connection:
-        connection.executescript(FIRST_ROWS)
+    _run(url, FIRST_ROWS)
     command.upgrade(_config(url), "head")
     command.downgrade(_config(url), "0001")
     assert _tables_and_indexes(url) == before
-    with closing(sqlite3.connect(tmp_path / "rehab.db")) as connection:
-        assert connection.execute("SELECT written FROM acuity").fetchall() == [("6/60",)]
-        assert connection.execute("SELECT method FROM regimen").fetchall() == [("patch",)]
+    engine = engine_of(url)
+    with engine.connect() as connection:
+        assert connection.scalars(text("SELECT written FROM acuity")).all() == ["6/60"]
+        assert connection.scalars(text("SELECT method FROM regimen")).all() == ["patch"]
+    engine.dispose()
 
 
 def test_a_folder_of_the_program_that_is_missing_is_named() -> None:

@@ -1,5 +1,7 @@
 """The one tree of exceptions: each says what is wrong, where, and what to do."""
 
+from enum import StrEnum
+
 
 class RehabError(Exception):
     """Something that cannot go on. `str()` reads "WHERE: WHAT. DO." as one plain message."""
@@ -40,3 +42,20 @@ class LetterError(RehabError):
 
 class CalendarServerError(RehabError):
     """A calendar server that cannot be reached, or that did not do what it was asked."""
+
+
+class NotSent(StrEnum):
+    """What it means for a message that it could not be sent; nothing went out unless unknown."""
+
+    REFUSED = "it will never be taken as it is"
+    LATER = "it may be taken another time"
+    NONE_NOW = "no message can be sent now"
+    UNKNOWN = "nobody knows whether it went out"
+
+
+class SendError(RehabError):
+    """A message that could not be sent, or of which nobody knows whether it was."""
+
+    def __init__(self, what: str, meaning: NotSent, *, where: str = "", do: str = "") -> None:
+        self.meaning = meaning
+        super().__init__(what, where=where, do=do)

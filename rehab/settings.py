@@ -1,10 +1,12 @@
 """The clinic's own settings: one TOML file and the environment, read once into frozen records."""
 
 import os
+import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from datetime import date, timedelta
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -18,6 +20,27 @@ CLINIC_FILE = "clinic.toml"
 DATABASE_FILE = "rehab.db"
 TABLES_FOLDER = "tables"
 SHORTEST_SECRET = 20
+FARTHEST_REMINDER_DAYS = 60
+MAIL_ADDRESS = re.compile(r"[!-?A-~]+@[!-?A-~]+")
+
+
+class Security(StrEnum):
+    """How a mail server is spoken to: TLS once greeted, TLS from the start, or in the open."""
+
+    STARTTLS = "starttls"
+    TLS = "tls"
+    NONE = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class MailServer:
+    """The server that takes the clinic's e-mails, and the address that they come from."""
+
+    host: str
+    sender: str
+    port: int = 587
+    security: Security = Security.STARTTLS
+    user: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +61,8 @@ class Clinic:
     horizon_months: int = 18
     people: tuple[tuple[str, Role], ...] = ()
     feed_secret: str = field(default="", repr=False)
+    reminder_days: tuple[int, ...] = (3, 1)
+    smtp: MailServer | None = None
 
     def role_of(self, name: str) -> Role | None:
         """The role of a person by name; None for somebody whom the file does not name."""
@@ -97,6 +122,11 @@ def read_calendar_password(environ: Mapping[str, str] = os.environ) -> str:
     return environ.get("REHAB_CALENDAR_PASSWORD", "")
 
 
+def read_smtp_password(environ: Mapping[str, str] = os.environ) -> str:
+    """The password for the mail server, which belongs neither in a file nor in a command."""
+    return environ.get("REHAB_SMTP_PASSWORD", "")
+
+
 def read_clinic(path: Path) -> Clinic:
     """The clinic of the file at `path`; raises SettingsError that lists every problem in it."""
     try:
@@ -126,6 +156,11 @@ def read_clinic(path: Path) -> Clinic:
         raw["closed"] = tuple(sorted(raw["closed"]))
     if "people" in raw:
         raw["people"] = tuple((name.strip(), Role(role)) for name, role in raw["people"].items())
+    if "reminder_days" in raw:
+        raw["reminder_days"] = tuple(sorted(set(raw["reminder_days"]), reverse=True))
+    if "smtp" in raw:
+        security = Security(raw["smtp"].get("security", Security.STARTTLS))
+        raw["smtp"] = MailServer(**{**raw["smtp"], "security": security})
     return Clinic(**raw)
 
 
@@ -171,7 +206,36 @@ def _problems(raw: dict[str, Any]) -> list[str]:
     secret = raw.get("feed_secret", "")
     if isinstance(secret, str) and 0 < len(secret) < SHORTEST_SECRET:
         problems.append(f"feed_secret needs {SHORTEST_SECRET} or more characters, best by chance")
-    return problems
+    ahead = raw.get("reminder_days", [])
+    if not isinstance(ahead, list) or any(
+        type(days) is not int or not 1 <= days <= FARTHEST_REMINDER_DAYS for days in ahead
+    ):
+        problems.append(
+            f"reminder_days must list whole days from 1 to {FARTHEST_REMINDER_DAYS}, such as [3, 1]"
+        )
+    return problems + list(_smtp_problems(raw.get("smtp", {"host": "-", "sender": "a@b"})))
+
+
+def _smtp_problems(raw: Any) -> Iterator[str]:
+    if not isinstance(raw, dict):
+        yield "[smtp] must be a part of its own, with host and sender"
+        return
+    known = {field.name for field in fields(MailServer)}
+    for key in sorted(raw.keys() - known):
+        yield f"[smtp] {key} is not a setting (known: {', '.join(sorted(known))})"
+    for key in ("host", "sender", "user"):
+        said = raw.get(key, "")
+        if not isinstance(said, str) or not said.isprintable() or " " in said:
+            yield f"[smtp] {key} must be text in quotes without spaces"
+        elif not said and key != "user":
+            yield f"[smtp] {key} is missing"
+    if not MAIL_ADDRESS.fullmatch(str(raw.get("sender") or "a@b")):
+        yield "[smtp] sender must be an e-mail address, such as clinic@example.org"
+    port = raw.get("port", 587)
+    if type(port) is not int or not 1 <= port <= 65535:
+        yield "[smtp] port must be a whole number from 1 to 65535"
+    if raw.get("security", Security.TLS) not in tuple(Security):
+        yield f"[smtp] security must be one of {', '.join(Security)}"
 
 
 def _is_time_zone(name: str) -> bool:

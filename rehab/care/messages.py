@@ -1,7 +1,7 @@
 """Messages that remind a family of an appointment, and what became of each."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from enum import StrEnum
 
 from rehab.care.contacts import Way
@@ -22,7 +22,7 @@ class Message:
     """One message to one address about one appointment, `days_before` it.
 
     The uid follows from these, so that it can never be written twice. `calendar` is the calendar
-    file that goes with it.
+    file that goes with it. `changed_at` is when it came into its state.
     """
 
     uid: str
@@ -37,3 +37,9 @@ class Message:
     calendar: str
     state: MessageState = MessageState.WAITING
     problem: str = ""
+    changed_at: datetime | None = None
+
+    @property
+    def name(self) -> str:
+        """The uid as a name for files and as people type it."""
+        return self.uid.partition("@")[0]

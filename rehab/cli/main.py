@@ -29,6 +29,7 @@ NOUNS = {
     "measure": ("rehab.cli.measure", "Convert and judge one measurement, with its source."),
     "protocol": ("rehab.cli.protocol", "Read, prove and question the decision tables."),
     "calendar": ("rehab.cli.calendar", "Write calendars and feeds, and publish to a server."),
+    "reminder": ("rehab.cli.reminder", "Remind families of their appointments."),
     "letter": ("rehab.cli.letter", "Write letters."),
     "recall": ("rehab.cli.recall", "List the families whom someone must contact."),
     "report": ("rehab.cli.report", "Count how follow-up goes, in a month or in all."),

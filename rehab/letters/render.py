@@ -1,4 +1,6 @@
-"""The one template environment of all letters: strict about missing names, escaping everything."""
+"""The template environments of all letters and messages: strict about missing names."""
+
+from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -6,11 +8,20 @@ from rehab.shipped_files import shipped
 
 
 def environment() -> Environment:
-    """An environment that reads the templates that come with the program."""
+    """An environment for pages, which escapes everything; its templates come with the program."""
+    return _environment(autoescape=True)
+
+
+def plain_environment(own: Path) -> Environment:
+    """An environment for plain text; a template in the folder `own` takes the place of ours."""
+    return _environment(own, autoescape=False)
+
+
+def _environment(*first: Path, autoescape: bool) -> Environment:
     return Environment(
-        loader=FileSystemLoader(shipped("templates")),
+        loader=FileSystemLoader([*first, shipped("templates")]),
         undefined=StrictUndefined,
-        autoescape=True,
+        autoescape=autoescape,
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,

@@ -13,6 +13,7 @@ from rehab.care.proposals import KeptProposal
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError
 from rehab.store import rows, schema
+from rehab.store.outbox import Outbox
 from rehab.store.published import Published, write_published
 from rehab.store.reading import (
     ByBytes,
@@ -195,6 +196,10 @@ class Transaction:
 
     def set_published(self, calendar: str, uid: str, published: Published | None) -> None:
         write_published(self.connection, calendar, uid, published)
+
+    @property
+    def outbox(self) -> Outbox:
+        return Outbox(self.connection)
 
     def diary(self) -> Diary:
         return read_diary(self.connection)

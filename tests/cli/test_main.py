@@ -25,6 +25,7 @@ STORY = (
     "record history", "appointment book", "appointment move", "appointment outcome", "recall list",
     "calendar export",
     "calendar session", "calendar feed",
+    "reminder write", "reminder list", "reminder send",
     "letter family", "occlusion stop",
     "report attendance", "report correction", "report windows", "report no-date", "report loss",
     "report all",
@@ -34,8 +35,8 @@ STORY = (
     "protocol list", "protocol show", "protocol check", "protocol ask", "demo",
 )  # fmt: skip
 
-# Their examples need a server, and are tried with one in tests of their own.
-ELSEWHERE = {"calendar publish"}
+# Their examples need a server or a message that failed, and are tried in tests of their own.
+ELSEWHERE = {"calendar publish", "reminder settle"}
 
 LATER = {
     "appointment outcome": " --today 2026-05-12",

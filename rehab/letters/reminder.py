@@ -1,0 +1,84 @@
+"""The words of a reminder in the family's language, from one template for each language."""
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from jinja2 import TemplateError
+
+from rehab.errors import LetterError
+from rehab.letters.render import plain_environment
+
+FALLBACK = "en"
+LANGUAGE = re.compile(r"[a-z]{2,8}(-[a-z0-9]{1,8})*")
+
+
+@dataclass(frozen=True, slots=True)
+class ToTell:
+    """What a reminder tells. `first_name` is "" where a family cannot mistake which child it is;
+    `time` is "" for an appointment without an hour."""
+
+    on: date
+    time: str
+    place: str
+    clinic: str
+    phone: str
+    first_name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A reminder in `language`, and the words of the calendar file that goes with it."""
+
+    language: str
+    subject: str
+    text_message: str
+    email: str
+    title: str
+    cannot_come: str
+    months: tuple[str, ...]
+
+
+def tell(to: ToTell, language: str, own: Path) -> Told:
+    """The reminder in the family's language, or in English where there is no template for it.
+
+    The clinic's own templates lie in the folder reminder of the folder `own`.
+    """
+    if not to.phone:
+        raise LetterError(
+            "the clinic has no telephone number, and a family must be able to ring.",
+            where="reminder",
+            do="Set phone in the clinic file.",
+        )
+    names = [f"reminder/{one}.txt" for one in _languages(language)]
+    try:
+        template = plain_environment(own).select_template(names)
+        words = template.module
+        str(words.title + words.cannot_come).format(clinic="")  # type: ignore[attr-defined]
+        return Told(
+            language=str(template.name).removeprefix("reminder/").removesuffix(".txt"),
+            subject=_one_line(words.subject(to)),  # type: ignore[attr-defined]
+            text_message=_one_line(words.text_message(to)),  # type: ignore[attr-defined]
+            email=f"{str(words.email(to)).strip()}\n",  # type: ignore[attr-defined]
+            title=words.title,  # type: ignore[attr-defined]
+            cannot_come=words.cannot_come,  # type: ignore[attr-defined]
+            months=tuple(words.months),  # type: ignore[attr-defined]
+        )
+    except (TemplateError, AttributeError, LookupError, TypeError, ValueError) as error:
+        raise LetterError(
+            f"this template cannot be used ({error}).",
+            where=f"reminder in {language}",
+            do="Correct it: it must hold what the English one does.",
+        ) from error
+
+
+def _languages(language: str) -> tuple[str, ...]:
+    """The names to try in turn, such as pt-br, pt, en."""
+    code = language.strip().lower().replace("_", "-")
+    parts = code.split("-") if LANGUAGE.fullmatch(code) else []
+    return (*("-".join(parts[:n]) for n in range(len(parts), 0, -1)), FALLBACK)
+
+
+def _one_line(text: object) -> str:
+    return " ".join(str(text).split())

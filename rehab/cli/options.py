@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from rehab.care.case import Eye
+from rehab.care.contact_checks import check_text
 from rehab.errors import MeasureError
 from rehab.measures.age_text import Age, parse_age
 from rehab.rules.protocol import Protocol
@@ -146,6 +147,10 @@ def _stamped(
 
     @wraps(command)
     def with_stamp(*args: Any, who: str, why: str, **given: Any) -> None:
+        # Both are shown again in histories, where they must not steer a terminal.
+        for name, said in (("--who", who), ("--why", why)):
+            said.encode()
+            check_text("text", said, name)
         command(*args, stamp=Stamp(by=who, at=datetime.now(UTC), reason=why), **given)
 
     return who(why(with_stamp))

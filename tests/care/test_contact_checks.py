@@ -37,7 +37,7 @@ def test_numbers_are_kept_as_people_dial_them(phone: str) -> None:
      "555\t0118", "٠٥٥٥٠١١٨", "call the aunt", "0555 0118 or 0555 0119", "5" * 41],
 )  # fmt: skip
 def test_what_nobody_can_dial_is_no_number(phone: str) -> None:
-    with pytest.raises(RecordError, match="is no number that can be dialled. Write it as it is"):
+    with pytest.raises(RecordError, match=r"is no number that can be dialled\. Write it as"):
         check_phone(phone, "K-017")
 
 
@@ -74,7 +74,7 @@ def test_an_address_has_lines_but_moves_no_cursor() -> None:
     check_contact(replace(MOTHER, address="12 Quay Road\nHarbour"), "K-017")
     with pytest.raises(RecordError, match=r"K-017: the address .* holds what cannot be printed"):
         check_contact(replace(MOTHER, address="12 Quay Road\rHarbour"), "K-017")
-    with pytest.raises(RecordError, match="the note 'x+' holds what cannot be printed, or is very"):
+    with pytest.raises(RecordError, match=r"the note .x+. holds what cannot be printed"):
         check_text("note", "x" * 2001, "K-017")
 
 

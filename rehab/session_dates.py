@@ -75,16 +75,16 @@ def why_shut(diary: Diary, appointment: Appointment) -> str:
     on = appointment.on
     if appointment.session:
         return _why_not_in_session(diary, appointment)
-    shut = _shut_days(diary, on, on + ONE_DAY).get(on, ())
+    shut = _shutting(diary, on)
     sites = {site.code: site for site in diary.sites}
     held = [p for p in diary.patterns if p.site in sites and _is_day_of(p, on)]
     whys = [_why(shut, pattern, sites[pattern.site]) for pattern in held]
     if held:
         return "" if "" in whys else whys[0]
-    whole = _why_whole(shut, diary.sites)
+    whole = why_day_shut(diary, on)
     if whole or appointment.overbooked:
         return whole
-    span = span_of(diary.patterns)
+    span = clinic_span(diary)
     return "the diary has no session on this day" if span and span[0] <= on < span[1] else ""
 
 
@@ -98,8 +98,7 @@ def _why_not_in_session(diary: Diary, appointment: Appointment) -> str:
         return f"the site {pattern.site} is no longer in use"
     if not _is_day_of(pattern, on):
         return f"the session {code} is not held on this day"
-    shut = _shut_days(diary, on, on + ONE_DAY).get(on, ())
-    if why := _why(shut, pattern, site):
+    if why := _why(_shutting(diary, on), pattern, site):
         return why
     at = appointment.starts_minute
     if (
@@ -109,6 +108,17 @@ def _why_not_in_session(diary: Diary, appointment: Appointment) -> str:
     ):
         held = f"{clock(pattern.starts_minute)} to {clock(pattern.ends_minute)}"
         return f"the session {code} is now from {held}, the child is booked for {clock(at)}"
+    return ""
+
+
+def why_day_shut(diary: Diary, on: date) -> str:
+    """Why the whole clinic is shut on a day, in a few words; "" where it is not."""
+    for reason in _shutting(diary, on):
+        if isinstance(reason, Holiday):
+            if all(_is_kept_at(reason, site) for site in diary.sites):
+                return _holiday_words(reason)
+        elif not reason.site and not reason.pattern:
+            return reason.why
     return ""
 
 
@@ -131,6 +141,11 @@ def span_of(patterns: Iterable[SessionPattern]) -> tuple[date, date] | None:
     """The first day of these patterns and the day after their last."""
     spans = [(pattern.first, _end(pattern)) for pattern in patterns]
     return (min(s for s, _ in spans), max(e for _, e in spans)) if spans else None
+
+
+def clinic_span(diary: Diary) -> tuple[date, date] | None:
+    """As `span_of`, for all patterns but lists under anaesthesia: there the diary decides."""
+    return span_of(pattern for pattern in diary.patterns if not pattern.under_anaesthesia)
 
 
 def days_of(pattern: SessionPattern, start: date, until: date) -> tuple[date, ...]:
@@ -283,6 +298,10 @@ def _shut_days(diary: Diary, start: date, until: date) -> dict[date, list[Closur
     return shut
 
 
+def _shutting(diary: Diary, on: date) -> Sequence[Closure | Holiday]:
+    return _shut_days(diary, on, on + ONE_DAY).get(on, ())
+
+
 def _why(shut: Sequence[Closure | Holiday], pattern: SessionPattern, site: Site) -> str:
     """The first reason that shuts this pattern at this site; "" where there is none."""
     for reason in shut:
@@ -290,17 +309,6 @@ def _why(shut: Sequence[Closure | Holiday], pattern: SessionPattern, site: Site)
             if _is_kept_at(reason, site):
                 return _holiday_words(reason)
         elif reason.site in ("", pattern.site) and reason.pattern in ("", pattern.code):
-            return reason.why
-    return ""
-
-
-def _why_whole(shut: Sequence[Closure | Holiday], sites: Sequence[Site]) -> str:
-    """The first reason that shuts the whole clinic; "" where there is none."""
-    for reason in shut:
-        if isinstance(reason, Holiday):
-            if all(_is_kept_at(reason, site) for site in sites):
-                return _holiday_words(reason)
-        elif not reason.site and not reason.pattern:
             return reason.why
     return ""
 

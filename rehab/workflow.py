@@ -1,9 +1,10 @@
 """What the clinic does: record, plan, accept, refresh, recall; owns the transactions."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property, lru_cache, partial
 
 from rehab.care.case import (
     Appointment,
@@ -23,14 +24,16 @@ from rehab.care.contact_checks import (
     printable,
 )
 from rehab.care.contacts import Limits
+from rehab.care.diary import Diary
 from rehab.care.history import check_ending, check_examination, check_regimen, check_surgery
 from rehab.care.plan import Plan, make_plan
 from rehab.care.recall import Recall, recall_list
 from rehab.care.wear import WearDay, check_day
+from rehab.clinic_days import ClinicDays, clinic_days, why_not_kept
 from rehab.errors import RecordError, RehabError
 from rehab.measures.dates import add_months
 from rehab.rules.protocol import Protocol
-from rehab.settings import Settings, open_days
+from rehab.settings import Settings
 from rehab.store.store import Stamp, Store, Transaction, open_store
 from rehab.table_files import read_protocol
 
@@ -38,13 +41,29 @@ NUMBER = re.compile(r"[^\W_][\w.-]{0,39}")
 OLDEST_YEARS = 40
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Desk:
-    """One clinic's settings, protocol and store, opened."""
+    """One clinic's settings, protocol and store, opened for one run of a command.
+
+    The diary that plans follow is read once, when first needed, and not again.
+    """
 
     settings: Settings
     protocol: Protocol
     store: Store
+
+    @cached_property
+    def diary(self) -> Diary:
+        return self.store.diary()
+
+    @cached_property
+    def days(self) -> Callable[[date, date], ClinicDays]:
+        """The days a plan may use, from one day to before another; each worked out once."""
+        return lru_cache(maxsize=8)(partial(clinic_days, self.diary, self.settings.clinic))
+
+    def why_shut(self, appointment: Appointment) -> str:
+        """Why a booked appointment cannot be kept; "" where it can."""
+        return why_not_kept(self.diary, self.settings.clinic, appointment)
 
 
 def open_desk(settings: Settings) -> Desk:
@@ -205,14 +224,15 @@ def check_appointment(child: Child, appointment: Appointment, today: date) -> No
 
 
 def plan_of(desk: Desk, case: Case, *, today: date) -> Plan:
-    clinic = desk.settings.clinic
-    horizon = add_months(today, clinic.horizon_months)
+    horizon = add_months(today, desk.settings.clinic.horizon_months)
+    days = desk.days(today, horizon)
     return make_plan(
         case,
         desk.protocol,
         today=today,
         horizon=horizon,
-        open_days=open_days(clinic, today, horizon),
+        open_days=days.open_days,
+        lists=days.lists,
     )
 
 
@@ -246,4 +266,4 @@ def recall(desk: Desk, *, today: date, by: date) -> tuple[Recall, ...]:
             except RehabError as error:
                 yield case, error
 
-    return recall_list(plans(), desk.protocol, today=today, by=by)
+    return recall_list(plans(), desk.protocol, today=today, by=by, why_shut=desk.why_shut)

@@ -127,8 +127,8 @@ def test_a_booked_appointment_stands_there_at_its_hour_and_place(at: Desktop) ->
     assert event.status.value == other.status == "CONFIRMED"
     assert event.summary.value == other.summary
     assert event.summary.value.startswith("K-017: ")
-    assert "refraction" in event.summary.value
-    assert "refraction (right eye)" in event.description.value
+    assert "contact lens review" in event.summary.value
+    assert "contact lens review (right eye)" in event.description.value
 
 
 def test_no_name_goes_there_unless_it_was_asked_for(at: Desktop) -> None:
@@ -352,7 +352,7 @@ def test_a_session_tells_who_is_booked_into_it_by_number(at: Desktop) -> None:
     head, line = event.description.value.splitlines()
     assert head == "1 booked, 20 of 240 minutes"
     assert line.startswith("09:40 K-017: ")
-    assert "refraction (right eye)" in line
+    assert "contact lens review (right eye)" in line
     assert fates(at.publish_sessions()) == [Fate.KEPT]
 
 

@@ -6,6 +6,15 @@ from datetime import date
 from rehab.care.case import CheckKind
 
 AT_CLINIC = tuple(kind for kind in CheckKind if kind is not CheckKind.ANAESTHESIA)
+# What a list under anaesthesia offers unless the clinic says otherwise: common practice, no source.
+ASLEEP = (
+    CheckKind.PRESSURE,
+    CheckKind.VISUAL_AXIS,
+    CheckKind.REFRACTION,
+    CheckKind.FUNDUS,
+    CheckKind.SUTURES,
+    CheckKind.ANAESTHESIA,
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,14 @@ from datetime import date, timedelta
 from rehab.care.alarm import SAFETY, occlusion_alarm
 from rehab.care.case import Case, CheckKind, Child, Outcome
 from rehab.care.checks import Check, Horizon, due_checks
+from rehab.care.diary import Session
 from rehab.care.eye_forecast import shift_flags
 from rehab.care.facts import known_on
 from rehab.care.flags import Flag, flags
+from rehab.care.list_visits import plan_visits_and_lists
 from rehab.care.occlusion import Span, occlusion
 from rehab.care.problems import Problem, ProblemKind
-from rehab.care.visits import Visit, plan_visits
+from rehab.care.visits import Visit
 from rehab.rules.protocol import Protocol
 
 
@@ -31,12 +33,18 @@ class Plan:
 
 
 def make_plan(
-    case: Case, protocol: Protocol, *, today: date, horizon: date, open_days: Sequence[date]
+    case: Case,
+    protocol: Protocol,
+    *,
+    today: date,
+    horizon: date,
+    open_days: Sequence[date],
+    lists: Sequence[Session] = (),
 ) -> Plan:
     """What should happen to this child from `today` to before `horizon`.
 
-    `open_days` are the days on which the clinic is open, in order. A child whose care here has
-    ended has an empty plan.
+    `open_days` are the days on which the clinic is open, in order; `lists` are the sessions under
+    anaesthesia. A child whose care here has ended has an empty plan.
     """
     if case.ending is not None and case.ending.on <= today:
         return Plan(case.child, today, horizon, (), (), (), ())
@@ -48,7 +56,9 @@ def make_plan(
         for a in known.appointments
         if a.outcome is Outcome.BOOKED and today <= a.on < horizon
     }
-    visits, shut_out = plan_visits(checks, today=today, open_days=open_days, booked=tuple(booked))
+    visits, shut_out = plan_visits_and_lists(
+        checks, today=today, open_days=open_days, booked=booked, lists=lists
+    )
     visits = tuple(replace(visit, appointment=booked.get(visit.on)) for visit in visits)
     problems = (*referrals, *decisions, *(_shut(check, today) for check in shut_out))
     alarm = occlusion_alarm(known, protocol, today)

@@ -20,6 +20,7 @@ HEADS = (
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
 # Some countries' spreadsheets split a line at semicolons or tabs instead of commas.
 _START_INSIDE = re.compile(r"([;\t\r\n]\s*)(?=[=+\-@＝＋－＠])")
+_MADE_INERT = re.compile(r"(^|[;\t\r\n]\s*)'(?=[=+\-@\t\r＝＋－＠])")
 _TO_WRITE_IN = ("", "", "")
 
 
@@ -42,6 +43,11 @@ def inert(text: str) -> str:
     """`text` so that no spreadsheet reads it as a formula; a phone number keeps its plus sign."""
     inside = _START_INSIDE.sub(r"\1'", text)
     return f"'{inside}" if text.startswith(FORMULA_STARTS) else inside
+
+
+def as_meant(text: str) -> str:
+    """`text` without the apostrophes that `inert` put before what looks like a formula."""
+    return _MADE_INERT.sub(r"\1", text)
 
 
 def numbers(line: Recall) -> tuple[tuple[str, str], ...]:

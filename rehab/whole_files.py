@@ -2,15 +2,24 @@
 
 import errno
 import os
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from rehab.errors import RehabError
 
 
 def write_whole(path: Path, content: bytes) -> None:
     """Write beside `path`, then put it in place; raises RehabError and leaves no part behind."""
-    try:
+    with _plain_words(path), whole_file(path) as file:
+        file.write(content)
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[BinaryIO]:
+    """A file to write piece by piece, in place once all of it is written, as `write_whole`."""
+    with _plain_words(path):
         if path.exists() and not path.is_file():
             raise RehabError(
                 "this is no ordinary file.", where=str(path), do="Choose another place."
@@ -19,22 +28,25 @@ def write_whole(path: Path, content: bytes) -> None:
         if target.is_symlink():
             raise OSError(errno.ELOOP, os.strerror(errno.ELOOP))
         target.parent.mkdir(parents=True, exist_ok=True)
-        _replace(target, content)
-    except OSError as error:
-        raise RehabError(
-            f"cannot be written: {error.strerror}.", where=str(path), do="Choose another place."
-        ) from None
-
-
-def _replace(path: Path, content: bytes) -> None:
-    # Two commands that write one file at once must not share a part.
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    file = part.open("xb")
+        # Two commands that write one file at once must not share a part.
+        part = target.with_name(f".{target.name}.{os.getpid()}.part")
+        file = part.open("xb")
     try:
         with file:
-            file.write(content)
-        os.replace(part, path)
+            yield file
+        with _plain_words(path):
+            os.replace(part, target)
     except BaseException:
         with suppress(OSError):
             part.unlink()
         raise
+
+
+@contextmanager
+def _plain_words(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise RehabError(
+            f"cannot be written: {error.strerror}.", where=str(path), do="Choose another place."
+        ) from None

@@ -40,7 +40,12 @@ HOMES = {
     "python_calamine": ("rehab.sheets",),
     "smtplib": ("rehab.senders",),
     "xlsxwriter": ("rehab.sheets",),
-    "tomllib": ("rehab.table_files", "rehab.settings", "rehab.case_files"),
+    "tomllib": (
+        "rehab.table_files",
+        "rehab.settings",
+        "rehab.case_files",
+        "rehab.import_mapping",
+    ),
 }
 READS_ENVIRONMENT = {"rehab.settings"}
 

@@ -7,6 +7,7 @@ import click
 
 from rehab import contact_desk, workflow
 from rehab.care.case import Child, Ending, EndingKind
+from rehab.cli.import_children import import_children
 from rehab.cli.options import (
     Day,
     desk,
@@ -29,6 +30,9 @@ from rehab.store.store import Stamp
 @click.group()
 def child() -> None:
     """Register children and see what is recorded."""
+
+
+child.add_command(import_children)
 
 
 @child.command()

@@ -3,6 +3,7 @@
 import importlib
 import io
 import sys
+from keyword import iskeyword
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ NOUNS = {
     "init": ("rehab.cli.clinic", "Make or update a clinic's folder and database."),
     "demo": ("rehab.cli.clinic", "Run the whole job on an invented clinic."),
     "child": ("rehab.cli.child", "Register children and see what is recorded."),
+    "import": ("rehab.cli.import_children", "Prepare a table of children to be imported."),
     "surgery": ("rehab.cli.surgery", "Record operations."),
     "exam": ("rehab.cli.exam", "Record examinations."),
     "record": ("rehab.cli.record", "See who recorded what, and withdraw errors."),
@@ -45,7 +47,8 @@ class Nouns(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in NOUNS:
             return None
-        command: click.Command = getattr(importlib.import_module(NOUNS[cmd_name][0]), cmd_name)
+        name = f"{cmd_name}_" if iskeyword(cmd_name) else cmd_name
+        command: click.Command = getattr(importlib.import_module(NOUNS[cmd_name][0]), name)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -17,7 +17,8 @@ from tests.conftest import Clinic
 
 # In the order in which a clinic would run them, so that each finds what the one before recorded.
 STORY = (
-    "init", "child add", "child list", "child show", "surgery add", "exam add",
+    "init", "import template", "child import",
+    "child add", "child list", "child show", "surgery add", "exam add",
     "contact add", "contact list", "contact change", "contact limits", "contact log",
     "contact remove", "child change", "plan show", "plan why", "plan refresh", "plan forecast",
     "occlusion propose", "occlusion decline", "occlusion accept", "occlusion change", "wear add",
@@ -86,6 +87,7 @@ def test_the_examples_of_all_commands_work_one_after_the_other(
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("REHAB_FEED_SECRET", "brass lantern, ninety-one geese")
     shutil.copy(BUILT_IN / "refraction.toml", clinic.home / "tables")
+    Path("children.csv").write_text("number,name,born\nK-031,Oro N,2026-01-05\n")
     Path("wear.csv").write_text("date,minutes,written_on\n2026-04-22,90,2026-04-22\n")
     for path in STORY:
         line = _example(COMMANDS[path])

@@ -1,0 +1,195 @@
+"""A clinic's table taken into the records: every line judged first, then all written or none."""
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from itertools import islice
+
+from rehab.care.case import Case
+from rehab.care.likeness import Likenesses
+from rehab.errors import RecordError, RehabError
+from rehab.import_compare import Change, check_to_come, compare
+from rehab.import_files import Row, Table
+from rehab.import_lines import Meaning, Told, read_line
+from rehab.measures.written_dates import DateOrder
+from rehab.store.store import Stamp, Transaction
+from rehab.workflow import Desk, register_within
+
+LINES_AT_ONCE = 500
+Look = Callable[[Sequence[str]], dict[str, Case]]
+
+
+class Status(StrEnum):
+    """What importing a line does."""
+
+    NEW = "new"
+    ADDS = "adds"
+    UNCHANGED = "unchanged"
+    FAILS = "cannot be taken"
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What becomes of one line. `notes` are its problems, or what it adds."""
+
+    row: Row
+    told: Told
+    status: Status
+    notes: tuple[str, ...] = ()
+    changes: tuple[Change, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One file to be imported. Of the numbers in `not_duplicates` somebody has made sure that
+    they are no child who is there under another number."""
+
+    desk: Desk
+    table: Table
+    meaning: Meaning
+    not_duplicates: frozenset[str] = frozenset()
+
+
+@dataclass(slots=True)
+class Tally:
+    """How many lines come to what, and the days whose order was not told."""
+
+    counts: Counter[Status] = field(default_factory=Counter)
+    in_question: Counter[tuple[str, tuple[DateOrder, ...]]] = field(default_factory=Counter)
+
+    def add(self, verdict: Verdict) -> None:
+        self.counts[verdict.status] += 1
+        self.in_question.update(verdict.told.days_in_question)
+
+
+def judge(job: Job) -> Iterator[Verdict]:
+    """What importing each line would do; writes nothing. Lines without any text are left out."""
+    store = job.desk.store
+    return _Judge(job, lambda numbers: {c.child.number: c for c in store.cases(numbers)}).verdicts()
+
+
+def write(job: Job, expected: Tally, stamp: Stamp, done: Callable[[Verdict], None]) -> None:
+    """Write all lines that can be taken, in one transaction. `expected` is what was judged before:
+    raises RecordError, and writes nothing, where the lines no longer come to that."""
+    tally = Tally()
+
+    def look(numbers: Sequence[str]) -> dict[str, Case]:
+        return {number: tx.case(number) for number in numbers}
+
+    judged = _Judge(job, look)
+    with job.desk.store.transaction() as tx:
+        for verdict in judged.verdicts():
+            tally.add(verdict)
+            _write(tx, job, verdict, stamp)
+            done(verdict)
+        if tally.counts != expected.counts:
+            raise RecordError(
+                "the records or the file changed between checking and writing.",
+                where=str(job.table.path),
+                do="Nothing was written. Do it again.",
+            )
+
+
+def _write(tx: Transaction, job: Job, verdict: Verdict, stamp: Stamp) -> None:
+    case = verdict.told.case
+    if case is None or verdict.status in (Status.FAILS, Status.UNCHANGED):
+        return
+    place = f"{job.table.path.name}, line {verdict.row.line}"
+    because = replace(stamp, reason=f"{stamp.reason or 'import'} ({place})")
+    try:
+        if verdict.status is Status.NEW:
+            register_within(tx, case, today=job.meaning.today, stamp=because)
+        for change in verdict.changes:
+            if change.key:
+                tx.correct(change.key, change.fact, because, tx.version(change.key))
+            else:
+                tx.add(case.child.number, change.fact, because)
+    except RehabError as error:
+        raise RecordError(
+            f"{error.what}",
+            where=f"{place}, {case.child.number}",
+            do=f"Nothing was written. {error.do}",
+        ) from None
+
+
+class _Judge:
+    """Judges lines in the order of the file; remembers whom it has seen."""
+
+    def __init__(self, job: Job, look: Look) -> None:
+        self.job, self.look = job, look
+        self.lines: dict[str, int] = {}
+        self.likenesses = Likenesses()
+        self.known: set[str] = set()
+        for child in job.desk.store.children():
+            self.known.add(child.number)
+            self.likenesses.add(child)
+
+    def verdicts(self) -> Iterator[Verdict]:
+        rows = (row for row in self.job.table.rows() if row.cells or row.problem)
+        while batch := list(islice(rows, LINES_AT_ONCE)):
+            numbers = {row.cells.get("number", "") for row in batch} & self.known
+            recorded = self.look(sorted(numbers))
+            for row in batch:
+                yield self._verdict(row, recorded)
+
+    def _verdict(self, row: Row, recorded: dict[str, Case]) -> Verdict:
+        if row.problem:
+            number = row.cells.get("number", "")
+            return Verdict(row, Told(number, None, frozenset()), Status.FAILS, (row.problem,))
+        told = read_line(row.cells, self.job.meaning)
+        first = self.lines.setdefault(told.number, row.line) if told.number else row.line
+        problems = list(told.problems)
+        if first != row.line:
+            problems.append(f"{told.number} stands on line {first} too: give each child one line.")
+        if told.case is None or problems:
+            return Verdict(row, told, Status.FAILS, tuple(problems))
+        if told.number in recorded:
+            return self._of_known(row, told, recorded[told.number])
+        return self._of_new(row, told, told.case)
+
+    def _of_known(self, row: Row, told: Told, recorded: Case) -> Verdict:
+        found = compare(recorded, told, self.job.meaning.today)
+        if found.differences:
+            return Verdict(row, told, Status.FAILS, found.differences)
+        if not found.changes:
+            return Verdict(row, told, Status.UNCHANGED)
+        notes = tuple(f"adds {change.what}" for change in found.changes)
+        return Verdict(row, told, Status.ADDS, notes, found.changes)
+
+    def _of_new(self, row: Row, told: Told, case: Case) -> Verdict:
+        problems = []
+        try:
+            check_to_come(case, self.job.meaning.today)
+        except RehabError as error:
+            problems.append(f"{error.what} {error.do}")
+        phone = next((c.phone for c in case.contacts), "")
+        if told.number not in self.job.not_duplicates:
+            for other, why in self.likenesses.like(case.child, phone):
+                at = f" (line {self.lines[other]})" if other in self.lines else ", recorded"
+                problems.append(
+                    f"may be {other}{at}: born on the same day, {why}. If they are two children: "
+                    f"--not-duplicate {told.number}"
+                )
+        self.likenesses.add(case.child, phone)
+        status = Status.FAILS if problems else Status.NEW
+        return Verdict(row, told, status, tuple(problems))
+
+
+def about_dates(tally: Tally) -> Iterator[str]:
+    """For each column in which the order of days was not told, the orders that it would allow."""
+    for column in dict.fromkeys(column for column, _ in tally.in_question):
+        found = {fits: n for (of, fits), n in tally.in_question.items() if of == column}
+        whole = sum(found.values())
+        fit = {o: sum(n for fits, n in found.items() if o in fits) for o in DateOrder}
+        all_fit = [order for order, n in fit.items() if n == whole]
+        some = ", ".join(f"{n} as {order}" for order, n in fit.items() if n)
+        if not all_fit:
+            yield (
+                f"{column}: the dates are mixed. No one order makes all {whole} of them days "
+                f"({some}): find out which lines were written otherwise."
+            )
+        elif len(all_fit) == 1:
+            yield f"{column}: all {whole} dates would be days as {all_fit[0]} ({some})."
+        else:
+            yield f"{column}: all {whole} dates would be days as {' and as '.join(all_fit)}."

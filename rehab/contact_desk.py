@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from rehab.care.case import Appointment, Case, Child
+from rehab.care.case import Appointment, Case, Child, with_family
 from rehab.care.contact_checks import check_contact, check_limits, check_try
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, Way
 from rehab.care.plan import Plan
@@ -105,10 +105,11 @@ def state_limits(
 def log_try(desk: Desk, number: str, made: ContactTry, *, today: date, stamp: Stamp) -> AfterTry:
     """Record what happened, and say what comes next by the same rules as the recall list."""
     with desk.store.transaction() as tx:
-        check_try(made, tx.case(number).child.date_of_birth, today, number)
-        key = tx.add(number, made, stamp)
         case = tx.case(number)
-    return after_try(desk, key, case, today)
+        check_try(made, case.child.date_of_birth, today, number)
+        key = tx.add(number, made, stamp)
+    tries = (*case.tries, replace(made, id=key))
+    return after_try(desk, key, with_family(case, case.contacts, case.limits, tries), today)
 
 
 def after_try(desk: Desk, key: str, case: Case, today: date) -> AfterTry:
@@ -118,7 +119,13 @@ def after_try(desk: Desk, key: str, case: Case, today: date) -> AfterTry:
         plan: Plan | RehabError = plan_of(desk, case, today=today)
     except RehabError as error:
         plan = error
-    lines = recall_list([(case, plan)], desk.protocol, today=today, by=today + LOOK_AHEAD)
+    lines = recall_list(
+        [(case, plan)],
+        desk.protocol,
+        today=today,
+        by=today + LOOK_AHEAD,
+        why_shut=desk.why_shut,
+    )
     steps = (step for step in tracing_steps(case, desk.protocol, today) if step.done is None)
     missed = missed_since_seen(case, today)
     closed = bool(missed) and loop_closed(case, today)

@@ -6,9 +6,11 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from rehab.care.case import Child
+from rehab.care.case import Appointment, Child, Eye, Outcome, Procedure, Surgery
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, TryOutcome, Way
 from rehab.care.diary import Site
+from rehab.care.recall_reasons import ReasonKind
+from rehab.care.tracing import TracingStep
 from rehab.contact_desk import (
     add_contact,
     change_child,
@@ -22,7 +24,15 @@ from rehab.contact_desk import (
 from rehab.errors import RecordError
 from rehab.settings import Clinic, Settings
 from rehab.store.store import Stamp, create_or_upgrade
-from rehab.workflow import Desk, add_child, open_desk
+from rehab.workflow import (
+    Desk,
+    add_appointment,
+    add_child,
+    add_surgery,
+    open_desk,
+    recall,
+    settle_appointment,
+)
 
 TODAY = date(2026, 4, 20)
 STAMP = Stamp("M. Okoro", datetime(2026, 4, 20, tzinfo=UTC))
@@ -141,3 +151,87 @@ def test_after_a_try_the_family_stands_where_the_recall_list_has_it(
     assert after.line is not None
     assert (after.key, after.line.waits_until) == (f"{number}/T1", date(2026, 4, 22))
     assert (after.steps, after.told_of) == ((), None)
+
+
+def test_two_weeks_of_a_child_not_brought_in_the_first_weeks_after_surgery(
+    empty: Desk, number: str
+) -> None:
+    """As tables/tracing_step.toml says: call on day 0, letter 2, community worker 4, new date 7."""
+    removed = Surgery("", Eye.RIGHT, date(2026, 3, 30), Procedure.LENS_REMOVAL)
+    add_surgery(empty, number, removed, today=TODAY, stamp=STAMP)
+
+    def april(day: int) -> date:
+        return TODAY.replace(day=1) + timedelta(days=day - 1)
+
+    def missed(day: int) -> None:
+        settle_appointment(
+            empty, number, april(day), Outcome.WAS_NOT_BROUGHT, today=april(day), stamp=STAMP
+        )
+
+    def book(day: int) -> None:
+        add_appointment(empty, number, Appointment("", april(day)), today=TODAY, stamp=STAMP)
+
+    def tried(day: int, way: Way, outcome: TryOutcome) -> tuple[str, ...]:
+        """The steps that are ahead after this try."""
+        made = ContactTry("", april(day), way, outcome)
+        after = log_try(empty, number, made, today=april(day), stamp=STAMP)
+        return tuple(f"{s.due_on:%d %b} {s.step}" for s in after.steps if s.due_on > april(day))
+
+    def due(day: int) -> set[str]:
+        """The steps for which the recall list of the day asks."""
+        lines = recall(empty, today=april(day), by=april(day))
+        asked = [
+            r.sentence
+            for line in lines
+            for r in line.reasons
+            if line.child.number == number and r.kind is ReasonKind.TRACING
+        ]
+        return {step.value for step in TracingStep for said in asked if step in said}
+
+    book(20)
+    missed(20)
+    # Monday: the call is due and stays so, since nobody spoke with the family.
+    assert due(20) == {"same-day call"}
+    assert tried(20, Way.PHONE, TryOutcome.MESSAGE_LEFT) == (
+        "22 Apr letter",
+        "24 Apr community worker",
+        "27 Apr new date",
+    )
+    tried(20, Way.PHONE, TryOutcome.NO_ANSWER)
+    tried(20, Way.TEXT, TryOutcome.SENT)
+    tried(20, Way.PHONE, TryOutcome.WRONG_NUMBER)
+    assert due(21) == {"same-day call"}
+    # Wednesday: the letter joins them until it is sent; an e-mail is no letter.
+    tried(22, Way.EMAIL, TryOutcome.SENT)
+    assert due(22) == {"same-day call", "letter"}
+    tried(22, Way.LETTER, TryOutcome.SENT)
+    assert due(22) == {"same-day call"}
+    # Thursday: the letter comes back, and so does its step.
+    assert tried(23, Way.LETTER, TryOutcome.RETURNED)[0] == "24 Apr community worker"
+    assert due(23) == {"same-day call", "letter"}
+    # Friday: a community worker who found nobody has not settled it.
+    tried(24, Way.COMMUNITY_WORKER, TryOutcome.NO_ANSWER)
+    assert due(24) == {"same-day call", "letter", "community worker"}
+    tried(24, Way.COMMUNITY_WORKER, TryOutcome.DONE)
+    assert due(24) == {"same-day call", "letter"}
+    # Monday: the family is reached, and only the new date is open until it is booked.
+    assert due(27) == {"same-day call", "letter", "new date"}
+    tried(27, Way.PHONE, TryOutcome.REACHED)
+    assert due(27) == {"new date"}
+    book(29)
+    assert due(27) == set()
+    # Wednesday: missed again, so that all begins anew, and the pattern raises the question.
+    missed(29)
+    assert tried(29, Way.PHONE, TryOutcome.NO_ANSWER) == (
+        "30 Apr safeguarding question",
+        "01 May letter",
+        "03 May community worker",
+        "06 May new date",
+    )
+    assert due(31) == {"same-day call", "safeguarding question", "letter"}
+    # Reached, and told of a day: only the question is left, until it was put.
+    book(34)
+    tried(31, Way.IN_PERSON, TryOutcome.REACHED)
+    assert due(31) == {"safeguarding question"}
+    assert tried(31, Way.SAFEGUARDING, TryOutcome.DONE) == ()
+    assert due(31) == set()

@@ -3,35 +3,22 @@
 import csv
 import io
 import json
-from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 from python_calamine import CalamineWorkbook
 
-from rehab.care.contacts import Contact, ContactTry, TryOutcome, Way
-from rehab.store.store import Record, Stamp, open_store
 from tests.conftest import Clinic
 
 KEYS = {
     "child", "name", "born", "language", "contact", "urgency", "reasons", "come_by",
     "waits_until", "days_overdue", "times_not_brought", "ring", "last_tries", "because",
 }  # fmt: skip
-STAMP = Stamp("M. Okoro", datetime(2026, 4, 20, tzinfo=UTC), "")
 SEEN = (
     "exam add K-017 --on {} --pressure right=14 --refraction right=+24.00 "
     "--visual-axis right=clear --done right=contact_lens_review --done right=occlusion_review"
 )
-
-
-def told(clinic: Clinic, *records: Record) -> None:
-    """Records of the desk that no command writes yet."""
-    store = open_store(f"sqlite:///{clinic.home / 'rehab.db'}")
-    with store.transaction() as tx:
-        for record in records:
-            tx.add("K-017", record, STAMP)
-    store.close()
 
 
 def listed(clinic: Clinic, today: str = "2026-04-20", more: str = "") -> list[dict[str, Any]]:
@@ -46,11 +33,8 @@ def why(clinic: Clinic, today: str) -> list[str]:
 
 
 def test_a_family_stands_under_its_urgency_with_all_that_a_call_needs(asel: Clinic) -> None:
-    told(
-        asel,
-        Contact("", "Gulnara T", "mother", "+00 555 0118"),
-        ContactTry("", date(2026, 4, 17), Way.PHONE, TryOutcome.NO_ANSWER),
-    )
+    asel.say('contact add K-017 --name "Gulnara T" --relation mother --phone "+00 555 0118"')
+    asel.say("contact log K-017 --how phone --outcome 'no answer' --on 2026-04-17")
     said = asel.say("recall list").splitlines()
     assert max(map(len, said)) <= 100
     assert said[:7] == [
@@ -145,7 +129,7 @@ def test_a_child_not_brought_in_the_first_weeks_is_called_until_the_family_knows
         "same-day call due 2026-04-20",
     ]
 
-    told(asel, ContactTry("", date(2026, 4, 20), Way.PHONE, TryOutcome.NO_ANSWER))
+    asel.say("contact log K-017 --how phone --outcome 'no answer'")
     assert "same-day call due 2026-04-20" in why(asel, "2026-04-20")
     (line,) = listed(asel, "2026-04-21")
     assert (line["urgency"], line["last_tries"]) == (1, ["2026-04-20 phone call: no answer"])
@@ -154,7 +138,7 @@ def test_a_child_not_brought_in_the_first_weeks_is_called_until_the_family_knows
     assert why(asel, "2026-04-21")[0] == (
         "new date 2026-04-24 not yet told to the family; was not brought (2026-04-20)"
     )
-    told(asel, ContactTry("", date(2026, 4, 21), Way.PHONE, TryOutcome.REACHED))
+    asel.say("contact log K-017 --how phone --outcome reached --today 2026-04-21")
     assert listed(asel, "2026-04-21", "--by 2026-04-21") == []
 
     # The new day passes and nobody records what became of it: the loop is open again.
@@ -177,15 +161,12 @@ def test_a_letter_that_came_back_brings_the_family_onto_the_list(asel: Clinic) -
     asel.say(SEEN.format("2026-04-20"))
     asel.say("appointment book K-017 2026-04-27")
     assert listed(asel, more="--by 2026-04-21") == []
-    told(asel, ContactTry("", date(2026, 4, 20), Way.LETTER, TryOutcome.RETURNED))
+    asel.say("contact log K-017 --how letter --outcome returned")
     assert why(asel, "2026-04-20") == ["letter returned 2026-04-20: ask for the right address"]
 
 
 def test_a_family_with_an_agreed_next_try_stands_apart_until_that_day(asel: Clinic) -> None:
-    told(
-        asel,
-        ContactTry("", date(2026, 4, 20), Way.PHONE, TryOutcome.NO_ANSWER, date(2026, 4, 21)),
-    )
+    asel.say("contact log K-017 --how phone --outcome 'no answer' --next-try 2026-04-21")
     said = asel.say("recall list").splitlines()
     assert said[0] == "1 family to contact: 1 on the day of the next try."
     assert said[2] == "On the day of the next try"

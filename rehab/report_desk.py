@@ -44,10 +44,14 @@ OF_THE_OPERATED = {Figure.ATTENDANCE, Figure.CORRECTION, Figure.LOSS}
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Which figures, of which days, as they stand on `today`."""
+    """Which figures of what fell due or happened in `days`, as known on `today`.
+
+    `operated` chooses children by the day of their first lens removal.
+    """
 
     figures: Collection[Figure]
-    period: Period
+    days: Period
+    operated: Period
     today: date
 
 
@@ -73,7 +77,8 @@ class Report:
     """What was counted; a figure that was not asked for is empty.
 
     `corrections` are of all eyes, then by what the operation left the eye with; `ends` say what
-    following ended with; `failed` are children whose plan could not be replayed, each with why.
+    following ended with, and `lost_in_days` how many were lost in the days asked for; `failed` are
+    children whose plan could not be replayed, each with why.
     """
 
     asked: Asked
@@ -86,6 +91,7 @@ class Report:
     no_date: tuple[NoDate, ...]
     loss: Curve
     ends: tuple[tuple[str, int], ...]
+    lost_in_days: int
     failed: tuple[tuple[str, str], ...]
 
 
@@ -103,6 +109,7 @@ class _Counts:
     no_date: list[NoDate] = field(default_factory=list)
     followed: Counter[Followed] = field(default_factory=Counter)
     ends: Counter[str] = field(default_factory=Counter)
+    lost_in_days: int = 0
     failed: list[tuple[str, str]] = field(default_factory=list)
 
 
@@ -129,37 +136,44 @@ def report(desk: Desk, asked: Asked) -> Report:
         tuple(sorted(counts.no_date, key=lambda n: (n.last_seen or date.min, n.number))),
         kaplan_meier(counts.followed),
         tuple(counts.ends.most_common()),
+        counts.lost_in_days,
         tuple(counts.failed),
     )
 
 
 def _in_cohort(case: Case, asked: Asked) -> bool:
     start = operated_on(case, asked.today)
-    return start is not None and asked.period.holds(start)
+    return start is not None and asked.operated.holds(start)
 
 
 def _count(counts: _Counts, figure: Figure, case: Case, protocol: Protocol, asked: Asked) -> None:
     today = asked.today
     match figure:
-        case Figure.WINDOWS:
-            found = Counter(checks_done(case, protocol, asked.period, today))
+        case Figure.WINDOWS if not asked.operated.limited or _in_cohort(case, asked):
+            found = Counter(checks_done(case, protocol, asked.days, today))
             counts.checks += found
             counts.with_checks.update({kind for kind, _ in found})
-        case Figure.NO_DATE if not asked.period.limited or _in_cohort(case, asked):
+        case Figure.NO_DATE if not asked.operated.limited or _in_cohort(case, asked):
             waits = without_date(case, today)
             counts.no_date += [waits] if waits else []
         case _ if not _in_cohort(case, asked):
             return
         case Figure.ATTENDANCE:
-            counts.attended.update(attendance_of(case, counts.points, today))
+            counts.attended.update(attendance_of(case, counts.points, today, asked.days))
         case Figure.CORRECTION:
-            for left, followed in corrections_of(case, today):
+            for left, followed in corrections_of(case, today, asked.days):
                 counts.corrected.setdefault(left, Counter())[followed] += 1
         case Figure.LOSS:
             lost = loss_of(case, protocol, today)
             if lost is not None:
                 counts.followed[lost[0]] += 1
                 counts.ends[lost[1]] += 1
+                counts.lost_in_days += _lost_in(asked.days, case, lost[0], today)
+
+
+def _lost_in(days: Period, case: Case, followed: Followed, today: date) -> bool:
+    start = operated_on(case, today)
+    return followed.happened and start is not None and days.holds(start + followed.time)
 
 
 def _corrections(counts: _Counts) -> Iterator[tuple[str, Curve]]:
@@ -185,7 +199,7 @@ def _check_somebody(counts: _Counts, asked: Asked) -> None:
         )
     if not counts.operated and OF_THE_OPERATED & set(asked.figures):
         raise RecordError(
-            f"no child had its lens removed ({asked.period}, as known on {asked.today}).",
+            f"no child had its lens removed ({asked.operated}, as known on {asked.today}).",
             where="report",
-            do="Check --from, --until and --today, or record the surgeries.",
+            do="Check --operated-from, --operated-until and --today, or record the surgeries.",
         )

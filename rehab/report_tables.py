@@ -3,8 +3,9 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from rehab.care.figures import MOST_YEARS, AtPoint
+from rehab.care.figures import MOST_YEARS, AtPoint, worth_showing
 from rehab.care.loss import TABLE, grace
+from rehab.care.proportion import FEWEST, caution
 from rehab.care.survival import Curve
 from rehab.report_desk import Checks, Figure, Report
 from rehab.rules.table import ASSUMPTION
@@ -12,6 +13,7 @@ from rehab.rules.table import ASSUMPTION
 Cell = str | int | float | None
 Values = Mapping[str, Cell]
 DAYS_PER_MONTH = 365.25 / 12
+_INTERVAL = "Interval: 95 %, Wilson: chance alone may put the figure anywhere in it."
 
 TITLES = {
     Figure.ATTENDANCE: "Attendance after lens removal",
@@ -26,7 +28,8 @@ TITLES = {
 class Listing:
     """One figure: `values` for programs, `rows` under `heads` for people, `notes` that define it.
 
-    `nothing` is what is said where there are no rows.
+    Where the last values are of very few children, `rows` stop before them. `nothing` is what is
+    said where there are no rows.
     """
 
     figure: Figure
@@ -54,11 +57,13 @@ def listing(report: Report, figure: Figure) -> Listing:
 
 def _attendance(report: Report) -> Listing:
     values = [_at_point(at) for at in report.attendance]
+    shown = worth_showing(report.attendance)
     return Listing(
         Figure.ATTENDANCE,
         TITLES[Figure.ATTENDANCE],
         (
             _cohort(report),
+            *_in_days(report, "Time points whose window ended"),
             "Attended: an examination, or an appointment recorded as attended, inside the window "
             "of days around the time point (table attendance_window, "
             f"{_rests_on(report, 'attendance_window')}). Visits that were never entered here are "
@@ -66,8 +71,9 @@ def _attendance(report: Report) -> Listing:
             "Due: the whole window lay before today. A child whose care had ended by the last day "
             "of the window (moved, transferred, discharged, died) is left out and counted as such; "
             "one who declined stays in.",
-            "Interval: 95 %, Wilson.",
+            _INTERVAL,
             *_elsewhere(report.attendance),
+            *_stops(len(shown), len(values)),
         ),
         tuple(values),
         ("TIME POINT", "WINDOW, DAYS", "DUE", "ATTENDED", "PERCENT", "95 % INTERVAL", "ELSEWHERE",
@@ -80,7 +86,7 @@ def _attendance(report: Report) -> Listing:
                 str(v["not_yet_due"]),
                 ", ".join(f"{n} {kind}" for kind, n in at.left_out) or "0",
             )
-            for v, at in zip(values, report.attendance, strict=True)
+            for v, at in zip(values, shown, strict=False)
         ),
     )  # fmt: skip
 
@@ -116,6 +122,7 @@ def _correction(report: Report) -> Listing:
         TITLES[Figure.CORRECTION],
         (
             _cohort(report),
+            *_in_days(report, "Eyes operated"),
             "For each operated eye: days from its lens removal to the first examination at which a "
             "contact lens or glasses were recorded for it. What was worn but not recorded is not "
             "seen here.",
@@ -136,6 +143,7 @@ def _correction(report: Report) -> Listing:
             )
             for v in values
         ),
+        nothing="No eye had its lens removed in these days.",
     )  # fmt: skip
 
 
@@ -157,13 +165,14 @@ def _corrected(left: str, curve: Curve) -> Values:
 
 def _windows(report: Report) -> Listing:
     values = [_of_kind(checks) for checks in report.checks]
-    period, today = report.asked.period, report.asked.today
+    days, today = report.asked.days, report.asked.today
+    whom = _whom(report)
     return Listing(
         Figure.WINDOWS,
         TITLES[Figure.WINDOWS],
         (
-            f"Checks of all children whose window closed before {today} ({period}), by the tables "
-            "and by what was known when the plan asked for them; a check whose window was still "
+            f"Checks of {whom} whose window closed before {today} ({days}), by the tables and by "
+            " what was known when the plan asked for them; a check whose window was still "
             "open when care ended does not count.",
             "Inside: an examination that settles the check fell in its window. Early: before it. "
             "Late: after it, and before another took its place. Not done: none, or one that "
@@ -213,13 +222,13 @@ def _no_date(report: Report) -> Listing:
         }
         for one in report.no_date
     ]
-    whom = "All children" if not report.asked.period.limited else "Children of the cohort"
     return Listing(
         Figure.NO_DATE,
         TITLES[Figure.NO_DATE],
         (
-            f"{whom} in care (no ending recorded) without a booked appointment on or after "
-            f"{today}. Last seen: examined, attended or operated.",
+            f"{_whom(report).capitalize()} in care (no ending recorded) without a booked "
+            f"appointment on or after {today}, whichever days the other figures are of. "
+            "Last seen: examined, attended or operated.",
         ),
         tuple(values),
         ("NUMBER", "LAST SEEN", "DAYS SINCE", "LENS REMOVED"),
@@ -232,6 +241,7 @@ def _loss(report: Report) -> Listing:
     curve = report.loss
     values = tuple(_loss_points(curve))
     ends = ", ".join(f"{number} {end}" for end, number in report.ends)
+    rows = [v for v in values if not v["caution"]] or values
     days = grace(report.protocol, report.asked.today).days
     return Listing(
         Figure.LOSS,
@@ -244,18 +254,26 @@ def _loss(report: Report) -> Listing:
             "who was seen again is not lost: only the last state counts, so a gap that ended is "
             "not seen here. Declining care is loss on its day.",
             "Kaplan–Meier: the share not lost; followed until today, or until the child moved, was "
-            "transferred, discharged or died. Interval: 95 %, Greenwood, log-log. No interval is "
-            "told before the first loss.",
+            "transferred, discharged or died (they are supposed to have stayed like the others). "
+            "Interval: 95 %, Greenwood, log-log; none is told before the first loss.",
             f"What following ended with: {ends}.",
+            *_lost_in_days(report),
+            *_stops(len(rows), len(values)),
         ),
         values,
         ("TIME AFTER LENS REMOVAL", "FOLLOWED", "LOST SO FAR", "NOT LOST", "95 % INTERVAL"),
         tuple(
             (str(v["point"]), str(v["followed"]), str(v["lost"]), _percent(v), _interval(v))
-            for v in values
+            for v in rows
         ),
         nothing="Nobody has been followed for a month yet.",
     )
+
+
+def _lost_in_days(report: Report) -> Iterator[str]:
+    if report.asked.days.limited:
+        lost = counted_children(report.lost_in_days)
+        yield f"The table is of their whole time until today. Lost {report.asked.days}: {lost}."
 
 
 def _loss_points(curve: Curve) -> Iterator[Values]:
@@ -264,18 +282,18 @@ def _loss_points(curve: Curve) -> Iterator[Values]:
         days = round(count * DAYS_PER_MONTH)
         if days > curve.longest_days:
             return
-        step = curve.at(days)
+        step, followed = curve.at(days), curve.at_risk(days)
         low, high = step.interval or (None, None)
         unit, number = ("month", count) if count < 12 else ("year", count // 12)
         yield {
             "point": f"{number} {unit}{'' if number == 1 else 's'}",
             "days": days,
-            "followed": curve.at_risk(days),
+            "followed": followed,
             "lost": sum(s.events for s in curve.steps if s.days <= days),
             "percent": _round(100 * step.survival),
             "low": _round(low and 100 * low),
             "high": _round(high and 100 * high),
-            "caution": curve.caution,
+            "caution": caution(followed),
         }
 
 
@@ -301,11 +319,26 @@ def counted_children(number: int) -> str:
 
 def _cohort(report: Report) -> str:
     asked = report.asked
-    when = f", {asked.period}" if asked.period.limited else ""
+    when = f", {asked.operated}" if asked.operated.limited else ""
     return (
-        f"Cohort: {counted_children(report.operated)} whose first lens removal is known on "
+        f"Counted: {counted_children(report.operated)} whose first lens removal is known on "
         f"{asked.today}{when}; time zero is that day."
     )
+
+
+def _whom(report: Report) -> str:
+    operated = report.asked.operated
+    return f"children first operated {operated}" if operated.limited else "all children"
+
+
+def _in_days(report: Report, what: str) -> Iterator[str]:
+    if report.asked.days.limited:
+        yield f"{what} {report.asked.days}."
+
+
+def _stops(shown: int, total: int) -> Iterator[str]:
+    if shown < total:
+        yield f"Later points, of fewer than {FEWEST} children, are in the spreadsheet file."
 
 
 def _rests_on(report: Report, decision: str) -> str:
@@ -323,7 +356,7 @@ def _elsewhere(points: Sequence[AtPoint]) -> Iterator[str]:
     for citation in dict.fromkeys(b.citation for b in because):
         mine = [b for b in because if b.citation == citation]
         seen = "read in the source" if all(b.seen for b in mine) else "from memory"
-        places = "; ".join(b.at for b in mine)
+        places = "; ".join(dict.fromkeys(b.at for b in mine))
         yield (
             "Elsewhere: what happened in a published cohort, not a target. "
             f"{citation.rstrip('.')}. Figures {seen}: {places}."

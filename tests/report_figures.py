@@ -32,7 +32,7 @@ def made_report() -> Report:
         (Done.INSIDE, 3), (Done.EARLY, 1), (Done.LATE, 2), (Done.NOT_DONE, 0),
     )  # fmt: skip
     return Report(
-        asked=Asked(tuple(Figure), Period(), TODAY),
+        asked=Asked(tuple(Figure), Period(), Period(), TODAY),
         protocol=PROTOCOL,
         children=8,
         operated=7,
@@ -49,5 +49,6 @@ def made_report() -> Report:
         ),
         loss=kaplan_meier({Followed(120, True): 1, Followed(400, False): 5}),
         ends=(("in care", 5), ("lost", 1)),
+        lost_in_days=1,
         failed=(),
     )

@@ -40,10 +40,10 @@ def told(number: str, operated: date | None, **facts: Any) -> Case:
 
 
 def counted(desk: Desk, *cases: Case, figures: tuple[Figure, ...] = tuple(Figure),
-            period: Period | None = None) -> Report:  # fmt: skip
+            days: Period | None = None, operated: Period | None = None) -> Report:  # fmt: skip
     for case in cases:
         register(desk, case, today=TODAY, stamp=STAMP)
-    return report(desk, Asked(figures, period or Period(), TODAY))
+    return report(desk, Asked(figures, days or Period(), operated or Period(), TODAY))
 
 
 SEEN = [{"on": date(2026, 2, 10), "right": {"wears": "contact lens"}}]
@@ -69,10 +69,24 @@ def test_a_figure_that_was_not_asked_for_is_empty(desk: Desk) -> None:
     assert (made.loss.total, made.corrections, made.checks, made.no_date) == (1, (), (), ())
 
 
-def test_a_period_chooses_children_by_their_first_lens_removal(desk: Desk) -> None:
-    made = counted(desk, ONE, OTHER, NEVER, period=Period(date(2027, 1, 1)))
+def test_children_may_be_chosen_by_their_first_lens_removal(desk: Desk) -> None:
+    made = counted(desk, ONE, OTHER, NEVER, operated=Period(date(2027, 1, 1)))
     assert (made.operated, made.loss.total) == (1, 1)
     assert [one.number for one in made.no_date] == ["K-2"]
+    review = next(c for c in made.checks if c.kind is CheckKind.REVIEW)
+    assert review.children == 1
+
+
+def test_a_month_tells_what_fell_due_and_happened_in_it(desk: Desk) -> None:
+    # K-1, seen once a month after its operation, was lost 90 days after the review of April.
+    february, july = (Period(date(2026, m, 1), date(2026, m, d)) for m, d in ((2, 28), (7, 31)))
+    made = counted(desk, ONE, OTHER, NEVER, days=february)
+    due = [(at.window.point, at.attended.count) for at in made.attendance if at.attended.total]
+    assert due == [("1 month", 1)], "the one window that ended in February"
+    assert (made.corrections, made.lost_in_days) == ((), 0), "no eye was operated in it"
+    assert made.loss.total == 2, "the curve is of all children"
+    assert len(made.no_date) == 3, "as it stands today"
+    assert counted(desk, days=july).lost_in_days == 1
 
 
 def test_a_clinic_without_children_has_nothing_to_count(desk: Desk) -> None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 from rehab.care.figures import NoDate
+from rehab.letters.report_page import MOST_ROWS
 from rehab.report_desk import Figure
 from rehab.report_files import PAGE, figure_csv, report_files
 from rehab.report_tables import listing
@@ -56,6 +57,15 @@ def test_the_page_holds_every_figure_its_definitions_and_its_drawings_unbroken()
         for words in (table.title, *(cell for row in table.rows for cell in row)):
             assert words in page, words
     assert "not a target" in page
+
+
+def test_a_long_list_is_cut_on_the_page_and_whole_in_its_file() -> None:
+    report = replace(
+        made_report(), no_date=tuple(NoDate(f"K-{n}", None, None) for n in range(MOST_ROWS + 2))
+    )
+    made = dict(report_files(report, CLINIC))
+    assert "2 more are in the file no-date.csv." in made[PAGE].decode()
+    assert len(lines(made["no-date.csv"])) == MOST_ROWS + 2
 
 
 def test_no_two_things_on_the_page_share_a_name() -> None:

@@ -1,11 +1,14 @@
 """Figures as tables: what stands in them, and the definitions under them."""
 
+from dataclasses import replace
 from datetime import date
 
-from rehab.care.figures import Period
+from rehab.care.case import EndingKind
+from rehab.care.figures import Attended, Period, attendance, windows
 from rehab.care.survival import Followed, kaplan_meier
 from rehab.report_desk import Asked, Figure, Report
 from rehab.report_tables import curve_values, listing
+from tests.care.cases import PROTOCOL
 from tests.report_figures import TODAY, made_report
 
 
@@ -68,6 +71,25 @@ def test_loss_is_told_at_time_points_as_far_as_anybody_was_followed() -> None:
     assert "5 in care, 1 lost" in " ".join(table.notes)
 
 
+def test_later_points_of_fewer_than_five_are_in_the_file_only() -> None:
+    counts: dict[tuple[str, Attended | EndingKind], int] = {
+        ("1 week", Attended.YES): 9,
+        ("7 years", Attended.NO): 1,
+    }
+    report = replace(
+        made_report(),
+        attendance=attendance(counts, windows(PROTOCOL, TODAY), PROTOCOL, TODAY),
+        loss=kaplan_meier({Followed(400, False): 6, Followed(1200, False): 4}),
+    )
+    for figure, last_row, last_value in (
+        (Figure.ATTENDANCE, "5 years", "7 years"),
+        (Figure.LOSS, "1 year", "3 years"),
+    ):
+        table = listing(report, figure)
+        assert (table.rows[-1][0], table.values[-1]["point"]) == (last_row, last_value)
+        assert table.notes[-1].startswith("Later points, of fewer than 5 children, are in the")
+
+
 def test_a_curve_is_told_step_by_step() -> None:
     curve = kaplan_meier({Followed(3, True): 1, Followed(5, False): 1})
     assert [v["survival"] for v in curve_values(curve)] == [0.5, 0.5]
@@ -91,10 +113,9 @@ def test_checks_are_told_by_kind() -> None:
 
 def test_where_there_is_nothing_the_table_says_so() -> None:
     report = made_report()
-    none = Report(
-        Asked(tuple(Figure), Period(), date(2026, 1, 10)), report.protocol, 1, 0, (), (), (), (),
-        kaplan_meier({}), (), (),
-    )  # fmt: skip
+    asked = Asked(tuple(Figure), Period(), Period(), date(2026, 1, 10))
+    nobody = kaplan_meier({})
+    none = Report(asked, report.protocol, 1, 0, (), (), (), (), nobody, (), 0, ())
     assert listing(none, Figure.NO_DATE).nothing == "Every child in care has a date."
     assert listing(none, Figure.WINDOWS).nothing == "No check fell due."
     assert listing(none, Figure.LOSS).nothing == "Nobody has been followed for a month yet."

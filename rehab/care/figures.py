@@ -4,14 +4,14 @@ Time zero is the first lens removal. "Seen" is an examination, or an appointment
 What happened after `today` is not known yet; what is recorded after care ended does not count.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
 from rehab.care.case import Case, Correction, Ending, EndingKind, Eye, LensStatus, Outcome
 from rehab.care.history import AFTER, lens_removal
-from rehab.care.proportion import Share
+from rehab.care.proportion import FEWEST, Share
 from rehab.care.survival import Followed
 from rehab.errors import RecordError
 from rehab.measures.dates import Step
@@ -42,7 +42,7 @@ class Period:
             raise RecordError(
                 f"the period from {self.first} ends on {self.last}, before it starts.",
                 where="report",
-                do="Give a --from that is not after --until.",
+                do="Give a first day that is not after the last.",
             )
 
     def holds(self, on: date) -> bool:
@@ -59,6 +59,9 @@ class Period:
             [*([f"from {self.first}"] if self.first else []),
              *([f"until {self.last}"] if self.last else [])]
         )  # fmt: skip
+
+
+ALL_DAYS = Period()
 
 
 def operated_on(case: Case, today: date) -> date | None:
@@ -148,9 +151,11 @@ def _asked(
 
 
 def attendance_of(
-    case: Case, points: tuple[Window, ...], today: date
+    case: Case, points: tuple[Window, ...], today: date, days: Period = ALL_DAYS
 ) -> Iterator[tuple[str, Attended | EndingKind]]:
-    """How an operated child stands to each time point; "declined" counts as not coming.
+    """How an operated child stands to each time point whose window closes in `days`.
+
+    "Declined" counts as not coming.
 
     A child whose care ended on or before the last day of a window is not counted at that point,
     whether seen in it or not: else those who left early would count only when they came.
@@ -164,6 +169,8 @@ def attendance_of(
     for window in points:
         on = window.step.after(start)
         opens, closes = on - window.early, on + window.late
+        if not days.holds(closes):
+            continue
         if ending is not None and not declined and ending.on <= closes:
             yield window.point, ending.kind
         elif closes >= today:
@@ -201,6 +208,12 @@ def attendance(
     return tuple(table[: max(last + 1, len(FIRST_POINTS))])
 
 
+def worth_showing(points: Sequence[AtPoint]) -> Sequence[AtPoint]:
+    """From the first point to the last that is published or of more than a few children."""
+    last = (n for n, at in enumerate(points, 1) if at.published or at.attended.total >= FEWEST)
+    return points[: max(last, default=len(points))]
+
+
 def _published(protocol: Protocol, point: str, today: date) -> Published | None:
     answer = protocol.ask(*_asked(protocol, "published_attendance", today, point))
     if answer.outcome is not Told.THEN:
@@ -208,15 +221,17 @@ def _published(protocol: Protocol, point: str, today: date) -> Published | None:
     return Published(answer.number("percent"), answer.number("children"), answer.because)
 
 
-def corrections_of(case: Case, today: date) -> Iterator[tuple[LensStatus, Followed]]:
-    """For each operated eye, what it was left with and the days until a correction was recorded.
+def corrections_of(
+    case: Case, today: date, days: Period = ALL_DAYS
+) -> Iterator[tuple[LensStatus, Followed]]:
+    """For each eye operated in `days`, what it was left with and its time to a first correction.
 
     A contact lens or glasses recorded on the day of the operation count as day 0.
     """
     until = watched_until(case, today)
     for eye in Eye:
         removal = lens_removal(case, eye)
-        if removal is None or removal.on > until:
+        if removal is None or removal.on > until or not days.holds(removal.on):
             continue
         corrected = (
             e.on

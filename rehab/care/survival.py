@@ -6,6 +6,7 @@ nothing has happened yet, or nobody is left, Greenwood's formula gives none, and
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 from math import exp, log, sqrt
 
 from rehab.care.proportion import Z95, caution
@@ -18,6 +19,10 @@ class Followed:
 
     days: int
     happened: bool
+
+    @property
+    def time(self) -> timedelta:
+        return timedelta(days=self.days)
 
 
 @dataclass(frozen=True, slots=True)

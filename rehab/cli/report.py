@@ -25,17 +25,23 @@ def report() -> None:
     """Count how follow-up goes, in a month or in all."""
 
 
-def period_options(command: Callable[..., None]) -> Callable[..., None]:
-    first = click.option("--from", "first", type=Day(), help="The first day (else all).")
-    last = click.option("--until", "last", type=Day(), help="The last day (else all).")
-    return first(last(today_option(command)))
+def days_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Of which days, and of which children, and as known when."""
+    for name, into, what in (
+        ("--operated-until", "operated_until", "Only children first operated until this day."),
+        ("--operated-from", "operated_from", "Only children first operated from this day on."),
+        ("--until", "until", "The last day counted (else all)."),
+        ("--from", "since", "The first day counted (else all)."),
+    ):
+        command = click.option(name, into, type=Day(), help=what)(command)
+    return today_option(command)
 
 
 def figure_options(command: Callable[..., None]) -> Callable[..., None]:
     file = click.option(
         "--csv", "csv_file", type=click.Path(path_type=Path, dir_okay=False), help="Write a file."
     )
-    return period_options(file(json_option(click.pass_obj(command))))
+    return days_options(file(json_option(click.pass_obj(command))))
 
 
 @report.command()
@@ -43,9 +49,9 @@ def figure_options(command: Callable[..., None]) -> Callable[..., None]:
 def attendance(home: Path | None, **given: Any) -> None:
     """Show who was seen at 1 week, 1, 3, 6 and 12 months, and yearly, beside a published cohort.
 
-    --from and --until choose children by the day of their first lens removal.
+    --from and --until choose the time points whose window ended in these days.
 
-    Example: rehab report attendance --from 2026-01-01 --csv attendance.csv
+    Example: rehab report attendance --operated-from 2026-01-01 --csv attendance.csv
     """
     _show(home, Figure.ATTENDANCE, **given)
 
@@ -55,9 +61,9 @@ def attendance(home: Path | None, **given: Any) -> None:
 def correction(home: Path | None, **given: Any) -> None:
     """Show how long operated eyes waited for a contact lens or glasses.
 
-    --from and --until choose children by the day of their first lens removal.
+    --from and --until choose the eyes by the day of their lens removal.
 
-    Example: rehab report correction
+    Example: rehab report correction --from 2026-01-01
     """
     _show(home, Figure.CORRECTION, **given)
 
@@ -79,7 +85,7 @@ def windows(home: Path | None, **given: Any) -> None:
 def no_date(home: Path | None, **given: Any) -> None:
     """List the children in care without a booked appointment ahead.
 
-    With --from or --until: children by the day of their first lens removal.
+    It is the state of today, so --from and --until change nothing.
 
     Example: rehab report no-date
     """
@@ -91,7 +97,7 @@ def no_date(home: Path | None, **given: Any) -> None:
 def loss(home: Path | None, **given: Any) -> None:
     """Show how long children stay in follow-up, by Kaplan–Meier.
 
-    --from and --until choose children by the day of their first lens removal.
+    With --from or --until it says besides how many were lost in these days.
 
     Example: rehab report loss --json
     """
@@ -102,45 +108,55 @@ def loss(home: Path | None, **given: Any) -> None:
 @click.option(
     "--out", type=click.Path(path_type=Path, file_okay=False), required=True, help="The folder."
 )
-@period_options
+@days_options
 @click.pass_obj
-def whole(home: Path | None, out: Path, first: date | None, last: date | None, today: date) -> None:
+def whole(home: Path | None, /, out: Path, **days: Any) -> None:
     """Write every figure into a folder: a page to print, with charts, and spreadsheet files.
 
-    Example: rehab report all --out figures
+    --from and --until choose what fell due or happened in these days, such as a month.
+
+    Example: rehab report all --from 2026-04-01 --until 2026-04-30 --out april
     """
     opened = desk(home)
-    counted = count(opened, Asked(tuple(Figure), Period(first, last), today))
+    counted = count(opened, _asked(tuple(Figure), **days))
     for name, content in report_files(counted, opened.settings.clinic):
         write_whole(out / name, content)
     _tell_failed(counted)
     click.echo(f"Wrote {out}: {counted_children(counted.operated)} operated. Open {out / PAGE}")
 
 
-def _show(
-    home: Path | None,
-    figure: Figure,
-    first: date | None,
-    last: date | None,
+def _asked(
+    figures: tuple[Figure, ...],
+    *,
+    since: date | None,
+    until: date | None,
+    operated_from: date | None,
+    operated_until: date | None,
     today: date,
-    csv_file: Path | None,
-    as_json: bool,
+) -> Asked:
+    return Asked(figures, Period(since, until), Period(operated_from, operated_until), today)
+
+
+def _show(
+    home: Path | None, figure: Figure, csv_file: Path | None, as_json: bool, **days: Any
 ) -> None:
-    period = Period(first, last)
-    counted = count(desk(home), Asked((figure,), period, today))
+    counted = count(desk(home), _asked((figure,), **days))
     table = listing(counted, figure)
     _tell_failed(counted)
     if csv_file is not None:
         write_whole(csv_file, figure_csv(table.values))
         click.echo(f"Wrote {csv_file}: {len(table.values)} rows.")
     elif as_json:
-        steps = {"curve": list(curve_values(counted.loss))} if figure is Figure.LOSS else {}
+        days = {name: day and day.isoformat() for name, day in days.items()}
+        steps: dict[str, object] = {}
+        if figure is Figure.LOSS:
+            curve = list(curve_values(counted.loss))
+            steps = {"curve": curve, "lost_in_days": counted.lost_in_days}
         print_json(
             {
                 "figure": figure,
-                "today": today.isoformat(),
-                "from": first and first.isoformat(),
-                "until": last and last.isoformat(),
+                "from": days.pop("since"),
+                **days,
                 "notes": table.notes,
                 "rows": table.values,
                 **steps,

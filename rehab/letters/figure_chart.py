@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from rehab.care.figures import AtPoint
+from rehab.care.figures import AtPoint, worth_showing
 from rehab.care.survival import Curve, Step
 from rehab.letters.charts import Scale, Tick
 from rehab.letters.render import environment
@@ -43,7 +43,7 @@ class CurveChart:
 def attendance_chart(points: Sequence[AtPoint], title: str) -> str:
     """The clinic's own shares with their intervals; published ones beside them as open marks."""
     down = Scale(0, 100, BOTTOM, TOP)
-    drawn = points[: _worth_drawing(points)]
+    drawn = worth_showing(points)
     apart = (RIGHT - LEFT) / len(drawn)
     return (
         environment()
@@ -65,12 +65,6 @@ def attendance_chart(points: Sequence[AtPoint], title: str) -> str:
             more=len(points) > len(drawn),
         )
     )
-
-
-def _worth_drawing(points: Sequence[AtPoint]) -> int:
-    """How many points, from the first to the last that is published or of more than a few."""
-    worth = [n for n, at in enumerate(points, 1) if at.published or not at.attended.caution]
-    return max(worth, default=len(points))
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +123,7 @@ def curve_chart(chart: CurveChart) -> str:
             percents=_percent_ticks(),
             unit=unit,
             cut=until if until < longest else None,
+            happened=any(curve.events for _, curve in chart.curves),
             ticks=[tick for tick, _ in ticks],
             curves=[
                 (

@@ -8,6 +8,9 @@ from rehab.report_desk import Report
 from rehab.report_tables import Listing
 from rehab.settings import Clinic
 
+# What a person still reads on paper; the file has all.
+MOST_ROWS = 60
+
 
 @dataclass(frozen=True, slots=True)
 class Section:
@@ -25,6 +28,7 @@ class Page:
     clinic: Clinic
     report: Report
     sections: Sequence[Section]
+    most_rows: int = MOST_ROWS
 
 
 def report_page(page: Page) -> str:

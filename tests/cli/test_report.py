@@ -63,13 +63,29 @@ def test_all_figures_are_written_into_a_folder(asel: Clinic, tmp_path: Path) -> 
     assert said == f"Wrote {out}: 1 child operated. Open {out / 'figures.html'}\n"
     names = {path.name for path in out.iterdir()}
     assert {"figures.html", "attendance.svg", "loss.csv", "windows.csv"} <= names
-    assert "Asel" not in (out / "figures.html").read_text(encoding="utf-8"), "numbers, no names"
+    assert [path.name for path in out.iterdir() if b"Asel" in path.read_bytes()] == [], "numbers"
+
+
+def test_a_months_figures_are_one_command(asel: Clinic, tmp_path: Path) -> None:
+    # Operated on 30 March: the window of one week ends in April, that of one month in May.
+    for month, day, wanted in (("04", "30", ["1 week"]), ("05", "31", ["1 month"])):
+        out = tmp_path / month
+        days = f"--from 2026-{month}-01 --until 2026-{month}-{day}"
+        asel.say(f"report all {days} --out {out} --today 2026-06-02")
+        rows = csv.DictReader(io.StringIO((out / "attendance.csv").read_text("utf-8-sig")))
+        assert [row["point"] for row in rows if row["due"] != "0"] == wanted
+    page = (tmp_path / "04" / "figures.html").read_text(encoding="utf-8")
+    lead = page.partition('<p class="lead">')[2].partition("</p>")[0]
+    assert "What fell due or happened from" in lead
+    assert "1 April 2026" in lead
+    assert "30 April 2026" in lead
+    assert "No eye had its lens removed in these days." in page
 
 
 def test_a_period_that_ends_before_it_starts_is_refused(asel: Clinic) -> None:
     assert asel.refuse("report attendance --from 2026-05-01 --until 2026-04-01") == (
         "report: the period from 2026-05-01 ends on 2026-04-01, before it starts. "
-        "Give a --from that is not after --until."
+        "Give a first day that is not after the last."
     )
 
 
@@ -82,7 +98,7 @@ def test_an_empty_clinic_is_told_what_to_do_first(clinic: Clinic) -> None:
 
 
 def test_where_nobody_was_operated_the_report_says_for_which_days(asel: Clinic) -> None:
-    assert asel.refuse("report loss --from 2026-04-01") == (
+    assert asel.refuse("report loss --operated-from 2026-04-01") == (
         "report: no child had its lens removed (from 2026-04-01, as known on 2026-04-20). "
-        "Check --from, --until and --today, or record the surgeries."
+        "Check --operated-from, --operated-until and --today, or record the surgeries."
     )

@@ -68,7 +68,7 @@ def test_later_points_of_few_children_are_left_to_the_table() -> None:
     svg = drawn(attendance_chart(points, "Attendance"))
     assert "5 years" in texts(svg)
     assert "6 years" not in texts(svg)
-    assert texts(svg)[-1].endswith("Later points are in the table.")
+    assert texts(svg)[-1].endswith("Later points: in the file.")
 
 
 def test_the_words_say_what_the_drawing_shows() -> None:
@@ -114,7 +114,7 @@ def test_the_numbers_still_followed_stand_under_the_axis() -> None:
 
 def test_a_cut_curve_says_where_it_was_cut() -> None:
     said = texts(drawn(chart(ONE, until=120)))
-    assert said[-1].endswith("Drawn up to day 120; the table goes on.")
+    assert said[-1].endswith("Drawn up to day 120.")
 
 
 @pytest.mark.parametrize("longest", [0, 1, 6, 40, 90, 300, 1000, 4000, 7000])

@@ -217,6 +217,8 @@ class SmtpSender:
         return made
 
     def _in_words(self, error: OSError, *, late: bool) -> SendError:
+        # The library calls a wait that was too long a connection that was lost.
+        late = late or isinstance(error.__context__, TimeoutError)
         seen = TimeoutError() if late else error
         what, do = next((what, do) for kind, what, do in WORDS if isinstance(seen, kind))
         return SendError(what, NotSent.NONE_NOW, where=self.where, do=do)

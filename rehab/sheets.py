@@ -15,7 +15,7 @@ from rehab.errors import RecordError
 Cell = str | int | date | None
 WIDEST = 60
 # The reader keeps the whole sheet, with a place for each cell between the first and the last.
-MOST_MB, MOST_CELLS = 100, 3_000_000
+MOST_MB, MOST_CELLS = 50, 3_000_000
 AS_CSV = "In the spreadsheet, save the sheet as CSV (UTF-8) and import that file."
 _PLACE = re.compile(rb"""\br\s*=\s*["']([A-Z]{1,4})([0-9]{1,9})["']""")
 _CHUNK, _LONGEST_PLACE = 1 << 20, 64
@@ -87,7 +87,7 @@ def read_sheet(path: Path, name: str = "") -> Sheet:
             sheet: found
             for sheet in book.sheet_names
             if sheet == name or not name
-            if (found := book.get_sheet_by_name(sheet)).total_height
+            if (found := book.get_sheet_by_name(sheet)).height
         }
     except (CalamineError, ValueError, OSError) as error:
         raise RecordError(
@@ -101,7 +101,7 @@ def read_sheet(path: Path, name: str = "") -> Sheet:
         )
     ((found_name, sheet),) = filled.items()
     rows = ((n, tuple(_text(cell) for cell in row)) for n, row in enumerate(sheet.iter_rows(), 1))
-    return Sheet(found_name, sheet.total_height, rows)
+    return Sheet(found_name, sheet.total_height + 1, rows)
 
 
 def _refuse_too_large(path: Path) -> None:

@@ -42,10 +42,8 @@ def holiday_list(
             do="Give the first and the last year, such as 2026-2028.",
         )
     spoken = _language(code, language)
-    before = [_names(_year(code, subdivision, y, spoken)) for y in _before(code, years.start)]
-    ever = set.intersection(*before) if before else set()
     found: list[Holiday] = []
-    missing: dict[int, tuple[str, ...]] = {}
+    names: dict[int, set[str]] = {}
     for year in years:
         listed = _year(code, subdivision, year, spoken)
         if not listed:
@@ -56,10 +54,11 @@ def holiday_list(
             )
         marks = _estimate_marks(listed)
         found += [
-            _holiday(code, subdivision, on, names, marks) for on, names in sorted(listed.items())
+            _holiday(code, subdivision, on, name, marks) for on, name in sorted(listed.items())
         ]
-        if lost := sorted(ever - _names(listed)):
-            missing[year] = tuple(lost)
+        names[year] = _names(listed)
+    ever = _always_before(code, subdivision, years.start, spoken)
+    missing = {year: tuple(sorted(ever - had)) for year, had in names.items() if ever - had}
     return HolidayList(tuple(found), missing)
 
 
@@ -120,9 +119,14 @@ def _language(code: str, language: str) -> str:
     return language
 
 
-def _before(code: str, first: int) -> range:
-    """The years with whose holidays the years asked for are compared."""
-    return range(max(first - YEARS_COMPARED, _class(code).start_year), first)
+def _always_before(code: str, subdivision: str, first: int, language: str) -> set[str]:
+    """The holidays of every one of the last years before `first`; none where a list is not whole."""
+    start = max(first - YEARS_COMPARED, _class(code).start_year)
+    try:
+        before = [_names(_year(code, subdivision, y, language)) for y in range(start, first)]
+    except RecordError:
+        return set()
+    return set.intersection(*before) if before else set()
 
 
 def _year(code: str, subdivision: str, year: int, language: str) -> HolidayBase:

@@ -141,7 +141,7 @@ def _columns(
 
 
 def _row(line: int, size: int, said: Sequence[str], columns: Sequence[str | None]) -> Row:
-    cells = [normalize("NFC", as_meant(cell.strip())) for cell in said]
+    cells = [normalize("NFC", cell.strip()) for cell in said]
     if not any(cells):
         return Row(line, size, {})
     if len(cells) != len(columns):
@@ -201,7 +201,7 @@ def _split(path: Path, encoding: str, delimiter: str) -> Iterator[_Cells]:
                 do="Correct this line, above all its quotation marks: one may be open that is "
                 "never closed.",
             ) from None
-        yield begun, taken - ended, row
+        yield begun, taken - ended, [as_meant(cell) for cell in row]
         ended = taken
 
 

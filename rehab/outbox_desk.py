@@ -14,7 +14,7 @@ from rehab.calendars import ENGLISH, calendar_file
 from rehab.care.case import Appointment, Case
 from rehab.care.changes import ONE_DAY, Entry, EntryKind, EntryState, derived_uid
 from rehab.care.contacts import Way
-from rehab.care.diary import Diary, Site
+from rehab.care.diary import Site
 from rehab.care.messages import Message, MessageState
 from rehab.care.reminding import (
     Reminder,
@@ -26,11 +26,12 @@ from rehab.care.reminding import (
     reminders,
     why_not,
 )
+from rehab.clinic_days import why_not_kept
 from rehab.errors import NotSent, RecordError, RehabError, SendError
 from rehab.letters.reminder import Told, ToTell, tell
 from rehab.publish_desk import home_site, session_sites
 from rehab.senders import Sender
-from rehab.session_dates import sessions
+from rehab.session_dates import clock
 from rehab.store.store import Stamp, Transaction
 from rehab.workflow import Desk
 
@@ -48,14 +49,14 @@ ANSWERS = (MessageState.SENT, MessageState.FAILED, MessageState.WAITING)
 class Written:
     """What came of writing: the new messages, how many were there, and what a person must do.
 
-    `unreachable` have agreed to no way and nobody has spoken with them yet; the sessions of `shut`
-    do not take place; `untranslated` are children whose language has no template.
+    `unreachable` have agreed to no way and nobody has spoken with them yet; the appointments of
+    `shut` cannot be kept, each with why; `untranslated` are in a language without a template.
     """
 
     new: tuple[Message, ...]
     known: int
     unreachable: tuple[tuple[Case, Appointment], ...]
-    shut: tuple[tuple[Case, Appointment], ...]
+    shut: tuple[tuple[Case, Appointment, str], ...]
     untranslated: tuple[Case, ...]
 
 
@@ -69,11 +70,11 @@ def write_due(desk: Desk, *, today: date, at: datetime) -> Written:
     writer = _writer(desk, cases, today, until)
     due = {case.child.number: due_appointments(case, today, days) for case in cases}
     booked = [(case, appointment) for case in cases for appointment, _ in due[case.child.number]]
-    held = {a.id for _, a in booked if _takes_place(desk, writer.diary, a)}
+    shut = {a.id: why for _, a in booked if (why := desk.why_shut(a))}
     new: list[Message] = []
     known, untranslated = 0, []
     for case in cases:
-        wanted = [r for r in reminders(case, today, days) if r.appointment.id in held]
+        wanted = [r for r in reminders(case, today, days) if r.appointment.id not in shut]
         with desk.store.transaction() as tx:
             there = tx.outbox.known(r.uid for r in wanted)
         written = [writer.message(case, r) for r in wanted if r.uid not in there]
@@ -86,8 +87,8 @@ def write_due(desk: Desk, *, today: date, at: datetime) -> Written:
     return Written(
         new=tuple(new),
         known=known,
-        unreachable=tuple((c, a) for c, a in booked if a.id in held and _must_ring(c, a, days)),
-        shut=tuple((c, a) for c, a in booked if a.id not in held),
+        unreachable=tuple((c, a) for c, a in booked if a.id not in shut and _must_ring(c, a, days)),
+        shut=tuple((c, a, shut[a.id]) for c, a in booked if a.id in shut),
         untranslated=tuple(untranslated),
     )
 
@@ -102,7 +103,6 @@ class _Writer:
 
     desk: Desk
     today: date
-    diary: Diary
     sites: Mapping[str, Site]
     named: frozenset[str]
 
@@ -113,7 +113,7 @@ class _Writer:
         name = "" if site.name == clinic.name else site.name
         to = ToTell(
             on=booked.on,
-            time=_clock(booked.starts_minute),
+            time="" if booked.starts_minute is None else clock(booked.starts_minute),
             place=_plain(", ".join(filter(None, (name, site.address)))),
             clinic=_plain(clinic.name),
             phone=_plain(clinic.phone),
@@ -175,7 +175,6 @@ class _Writer:
 
 def _writer(desk: Desk, cases: Sequence[Case], today: date, until: date) -> _Writer:
     """Children are named where a family could mistake which one it is."""
-    diary = desk.store.diary()
     families = Counter(child.family for child in desk.store.children() if child.family)
     reached = Counter(way for case in cases for way in consented(case))
     named = frozenset(
@@ -183,17 +182,8 @@ def _writer(desk: Desk, cases: Sequence[Case], today: date, until: date) -> _Wri
         for case in cases
         if families[case.child.family] > 1 or any(reached[way] > 1 for way in consented(case))
     )
-    sites = session_sites(diary, desk.settings.clinic, today, until)
-    return _Writer(desk, today, diary, sites, named)
-
-
-def _takes_place(desk: Desk, diary: Diary, booked: Appointment) -> bool:
-    if not booked.session:
-        return booked.on not in desk.settings.clinic.closed
-    # A session's id begins with its pattern's code; to ask only of that one is quicker.
-    patterns = tuple(p for p in diary.patterns if booked.session.startswith(p.code))
-    made = sessions(replace(diary, patterns=patterns), booked.on, booked.on + ONE_DAY)
-    return any(session.id == booked.session for session in made)
+    sites = session_sites(desk.diary, desk.settings.clinic, today, until)
+    return _Writer(desk, today, sites, named)
 
 
 def send_waiting(
@@ -234,7 +224,7 @@ def _why_not(tx: Transaction, desk: Desk, message: Message, today: date) -> str:
     if found:
         return found
     booked = next(a for a in case.appointments if a.id == message.appointment)
-    return "" if _takes_place(desk, tx.diary(), booked) else "its session does not take place"
+    return why_not_kept(tx.diary(), desk.settings.clinic, booked)
 
 
 def _send(desk: Desk, sender: Sender, claimed: Message, at: datetime) -> Message:
@@ -273,7 +263,3 @@ def settle(desk: Desk, begins: str, state: MessageState, stamp: Stamp) -> Messag
 
 def _plain(text: str) -> str:
     return " ".join(text.split())
-
-
-def _clock(minute: int | None) -> str:
-    return "" if minute is None else f"{minute // 60:02}:{minute % 60:02}"

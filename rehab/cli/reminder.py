@@ -46,8 +46,8 @@ def write(home: Path | None, today: date) -> None:
         click.echo("These families agreed to no message; please ring them:")
         print_columns([(*_booked(*one), _numbers(one[0])) for one in written.unreachable])
     if written.shut:
-        click.echo("Not reminded, as the clinic is shut then; please move these appointments:")
-        print_columns([_booked(*one) for one in written.shut])
+        click.echo("Not reminded of what cannot be kept; please move these appointments:")
+        print_columns([(*_booked(case, booked), why) for case, booked, why in written.shut])
     if written.untranslated:
         click.echo("Written in English, as there is no template for the family's language:")
         print_columns([(c.child.number, c.child.language) for c in written.untranslated])

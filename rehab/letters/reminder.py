@@ -11,6 +11,7 @@ from rehab.errors import LetterError
 from rehab.letters.render import plain_environment
 
 FALLBACK = "en"
+MONTHS = 12
 LANGUAGE = re.compile(r"[a-z]{2,8}(-[a-z0-9]{1,8})*")
 
 
@@ -55,8 +56,7 @@ def tell(to: ToTell, language: str, own: Path) -> Told:
     try:
         template = plain_environment(own).select_template(names)
         words = template.module
-        str(words.title + words.cannot_come).format(clinic="")  # type: ignore[attr-defined]
-        return Told(
+        told = Told(
             language=str(template.name).removeprefix("reminder/").removesuffix(".txt"),
             subject=_one_line(words.subject(to)),  # type: ignore[attr-defined]
             text_message=_one_line(words.text_message(to)),  # type: ignore[attr-defined]
@@ -65,12 +65,17 @@ def tell(to: ToTell, language: str, own: Path) -> Told:
             cannot_come=words.cannot_come,  # type: ignore[attr-defined]
             months=tuple(words.months),  # type: ignore[attr-defined]
         )
+        # A name in braces that nothing fills is found here, before anything is written with it.
+        f"{told.title}{told.cannot_come}".format(clinic="")
+        if len(told.months) != MONTHS:
+            raise ValueError("it must name twelve months")
     except (TemplateError, AttributeError, LookupError, TypeError, ValueError) as error:
         raise LetterError(
             f"this template cannot be used ({error}).",
             where=f"reminder in {language}",
             do="Correct it: it must hold what the English one does.",
         ) from error
+    return told
 
 
 def _languages(language: str) -> tuple[str, ...]:

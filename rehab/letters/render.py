@@ -1,5 +1,6 @@
 """The template environments of all letters and messages: strict about missing names."""
 
+from functools import lru_cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -12,6 +13,7 @@ def environment() -> Environment:
     return _environment(autoescape=True)
 
 
+@lru_cache(maxsize=4)
 def plain_environment(own: Path) -> Environment:
     """An environment for plain text; a template in the folder `own` takes the place of ours."""
     return _environment(own, autoescape=False)

@@ -87,7 +87,7 @@ def next_lines(after: AfterTry, today: date) -> Iterator[str]:
     ahead = [(step.due_on, asked(step.step)) for step in after.steps if step.due_on > today]
     line = after.line
     if line is not None and line.waits_until:
-        ahead.append((line.waits_until, "next try"))
+        ahead.append((line.waits_until, _again(made, line.waits_until)))
     elif line is not None:
         yield f"On the recall list, {line.contact}: {_now(after, today)}."
     if ahead:
@@ -95,6 +95,12 @@ def next_lines(after: AfterTry, today: date) -> Iterator[str]:
         yield f"Next on the list: {told}."
     elif line is None:
         yield "Nothing more is due: the recall list does not ask for this family."
+
+
+def _again(made: ContactTry, on: date) -> str:
+    if on == made.next_try:
+        return "next try"
+    return f"again, since a next try on {made.next_try} is too far ahead for this child"
 
 
 def _now(after: AfterTry, today: date) -> str:

@@ -182,6 +182,12 @@ def check_child(child: Child, today: date) -> None:
             do="Give the name that the family uses.",
         )
     check_phone(child.phone, child.number)
+    if not child.language.strip():
+        raise RecordError(
+            "the home language is empty.",
+            where=child.number,
+            do='Write one, such as sw, or "unknown".',
+        )
     for name, word in (("language", child.language), ("family", child.family)):
         check_text(name, word, child.number)
     if (today - child.date_of_birth).days > OLDEST_YEARS * 366:

@@ -115,7 +115,7 @@ def test_limits_stay_until_something_else_is_stated_or_they_are_cleared(
 def test_a_child_is_changed_under_the_checks_of_a_new_one(empty: Desk, number: str) -> None:
     now = change_child(empty, number, {"language": "sw", "family": "temir"}, today=TODAY, stamp=WHY)
     assert (now.language, now.family) == ("sw", "temir")
-    for wrong in ({"phone": "+1=cmd"}, {"family": "a\x1b"}, {"name": " "}):
+    for wrong in ({"phone": "+1=cmd"}, {"family": "a\x1b"}, {"name": " "}, {"language": ""}):
         with pytest.raises(RecordError):
             change_child(empty, number, wrong, today=TODAY, stamp=WHY)
     assert empty.store.case(number).child == now

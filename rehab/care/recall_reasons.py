@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from enum import StrEnum
 
 from rehab.care.case import Appointment, Case, Outcome
@@ -123,24 +123,24 @@ def reasons(standing: Standing, by: date) -> tuple[Reason, ...]:
 
 
 def waits_until(standing: Standing, wait_days: int) -> date | None:
-    """The day of the next try, while it may hold the family back; None when it may not.
+    """Until when the next try holds the family back; None when it does not.
 
-    It may for `wait_days` from the day of the last try, unless an urgent flag is open, something
-    happened since that try, a booked day on which the clinic is shut comes first, or the last good
-    day of the next visit would pass.
+    Until its day, but for `wait_days` from the day of the last try at most; not at all when an
+    urgent flag is open, something happened since that try, a booked day on which the clinic is
+    shut comes first, or the last good day of the next visit would pass.
     """
     tried = standing.last_try
     if tried is None or tried.next_try is None or tried.next_try <= standing.today:
         return None
-    too_long = (standing.today - tried.on).days >= wait_days
+    until = min(tried.next_try, tried.on + timedelta(days=wait_days))
     happened = [a.on for a in (*standing.missed, *standing.unsettled)]
     happened += [step.due_on for step in standing.steps_due]
     overtaken = any(day > tried.on for day in happened)
     ends = [a.on for a, _ in standing.shut] + [v.latest for v in standing.unbooked[:1]]
     too_late = any(day < tried.next_try for day in ends)
-    if standing.flags or too_long or overtaken or too_late:
+    if standing.flags or until <= standing.today or overtaken or too_late:
         return None
-    return tried.next_try
+    return until
 
 
 def _next_try(standing: Standing) -> Iterator[Reason]:

@@ -89,7 +89,7 @@ def add(
 def change(
     home: Path | None, /, number: str, today: date, stamp: Stamp, **given: str | None
 ) -> None:
-    """Change how the child NUMBER is called and reached; the history keeps what was.
+    """Change a name, language, number or family; the history stays.
 
     Example: rehab child change K-017 --language sw --why "as the mother asked" --who "M. Okoro"
     """

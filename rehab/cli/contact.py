@@ -116,7 +116,7 @@ _seen = click.option("--seen", type=click.IntRange(min=1), help="The version you
 @stamped
 @click.pass_obj
 def add(home: Path | None, /, number: str, stamp: Stamp, **given: str | None) -> None:
-    """Record one more person who answers for the child NUMBER.
+    """Add a person who answers for the child NUMBER.
 
     Example: rehab contact add K-017 --name "Gulnara T" --relation mother --phone "+00 555 0118"
     --text-consent yes --who "M. Okoro"
@@ -135,7 +135,9 @@ def add(home: Path | None, /, number: str, stamp: Stamp, **given: str | None) ->
 def change(
     home: Path | None, /, key: str, seen: int | None, stamp: Stamp, **given: str | None
 ) -> None:
-    """Change the contact KEY; only what is given changes, and the history keeps what was.
+    """Change what is given of the contact KEY.
+
+    What is not given stays as it is, and the history keeps what was.
 
     Example: rehab contact change K-017/C1 --phone "+00 555 0119" --why "new number"
     --who "M. Okoro"
@@ -154,7 +156,7 @@ def change(
 @stamped_with_reason
 @click.pass_obj
 def remove(home: Path | None, key: str, seen: int | None, stamp: Stamp) -> None:
-    """Take the contact KEY off the list; the history keeps it.
+    """Take off the contact KEY; the history keeps it.
 
     Example: rehab contact remove K-017/C1 --why "asked not to be rung" --who "M. Okoro"
     """
@@ -168,7 +170,7 @@ def remove(home: Path | None, key: str, seen: int | None, stamp: Stamp) -> None:
 @json_option
 @click.pass_obj
 def list_contacts(home: Path | None, number: str, history: bool, as_json: bool) -> None:
-    """Show how the family of the child NUMBER is reached, and the last tries.
+    """Show how a family is reached, and the last tries.
 
     Example: rehab contact list K-017 --history
     """
@@ -209,12 +211,14 @@ def list_contacts(home: Path | None, number: str, history: bool, as_json: bool) 
 )
 @click.option("--not-before", "not_before_minute", type=TimeOfDay())
 @click.option("--farthest-km", type=click.IntRange(min=0))
-@click.option("--distance", "distances_km", type=Distance(), multiple=True, help="SITE=KM.")
+@click.option("--distance", "distances_km", type=Distance(), multiple=True, help="From home.")
 @click.option("--clear", is_flag=True, help="Forget what was stated before.")
 @stamped
 @click.pass_obj
 def limits(home: Path | None, /, number: str, clear: bool, stamp: Stamp, **given: Any) -> None:
-    """Record what the family has stated it can do; what is not given stays as it was.
+    """Record what a family has stated it can do.
+
+    What is not given stays as it was; --clear forgets it.
 
     Example: rehab contact limits K-017 --weekday Monday --weekday Thursday --not-before 10:00
     --who "M. Okoro"
@@ -258,7 +262,7 @@ def limits(home: Path | None, /, number: str, clear: bool, stamp: Stamp, **given
 def log(
     home: Path | None, /, number: str, on: date | None, today: date, stamp: Stamp, **given: Any
 ) -> None:
-    """Log one try to reach the family of the child NUMBER, and see what comes next.
+    """Log a try to reach a family, and see what comes next.
 
     Example: rehab contact log K-017 --how phone --outcome "no answer" --next-try +1
     --who "M. Okoro"

@@ -283,7 +283,7 @@ def test_in_the_first_weeks_a_try_holds_the_family_back_on_its_own_day_only() ->
         exam=[],
         appointment=[{"on": TODAY, "outcome": "was not brought"}],
     )
-    assert line_of(case).waits_until == date(2026, 6, 3)
+    assert line_of(case).waits_until == date(2026, 6, 2)
     assert line_of(case, TODAY + timedelta(days=1)).urgency == 1
 
 

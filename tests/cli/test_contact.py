@@ -83,6 +83,15 @@ def test_a_call_is_logged_in_few_keys_and_answers_with_what_comes_next(missed: C
     ]
 
 
+def test_a_next_try_too_far_ahead_does_not_hold_the_family_back_until_then(missed: Clinic) -> None:
+    (said,) = log(missed, "-w phone -o no -n +2")
+    assert said.startswith(
+        "Next on the list: 2026-04-21, again, since a next try on 2026-04-22 is too far ahead for "
+        "this child; 2026-04-22, letter;"
+    )
+    assert json.loads(missed.say("recall list --json"))[0]["contact"] == "on 2026-04-21"
+
+
 def test_a_wrong_number_is_to_be_corrected_and_the_answer_says_how(missed: Clinic) -> None:
     missed.say("contact add K-017 --name Gulnara --phone 555-0118 --address 'Quay Road'")
     said = log(missed, "-w phone -o wrong")

@@ -10,6 +10,7 @@ from rehab.care.contacts import Contact, Limits
 from rehab.care.history import check_examination
 from rehab.errors import RecordError, RehabError
 from rehab.import_lines import Told, check_new_surgery
+from rehab.settings import WEEKDAYS
 
 Fact = Child | Surgery | Contact | Limits | Appointment
 Merged = TypeVar("Merged", Child, Surgery, Contact, Limits)
@@ -122,7 +123,7 @@ def _said(name: str, value: object) -> str:
     if isinstance(value, int) and name == "not_before_minute":
         return f"{value // 60:02}:{value % 60:02}"
     if isinstance(value, tuple):
-        return ", ".join(str(day) for day in value)
+        return ", ".join(WEEKDAYS[day] for day in value)
     return str(value)
 
 

@@ -1,7 +1,7 @@
 """A clinic's table taken into the records: every line judged first, then all written or none."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from itertools import islice
@@ -13,11 +13,11 @@ from rehab.import_compare import Change, check_to_come, compare
 from rehab.import_files import Row, Table
 from rehab.import_lines import Meaning, Told, read_line
 from rehab.measures.written_dates import DateOrder
+from rehab.store.new_cases import add_new_cases, numbers_ever_used
 from rehab.store.store import Stamp, Transaction
-from rehab.workflow import Desk, register_within
+from rehab.workflow import Desk
 
 LINES_AT_ONCE = 500
-Look = Callable[[Sequence[str]], dict[str, Case]]
 
 
 class Status(StrEnum):
@@ -65,24 +65,28 @@ class Tally:
 
 def judge(job: Job) -> Iterator[Verdict]:
     """What importing each line would do; writes nothing. Lines without any text are left out."""
-    store = job.desk.store
-    return _Judge(job, lambda numbers: {c.child.number: c for c in store.cases(numbers)}).verdicts()
+    return _Judge(job).verdicts()
 
 
 def write(job: Job, expected: Tally, stamp: Stamp, done: Callable[[Verdict], None]) -> None:
     """Write all lines that can be taken, in one transaction. `expected` is what was judged before:
     raises RecordError, and writes nothing, where the lines no longer come to that."""
     tally = Tally()
-
-    def look(numbers: Sequence[str]) -> dict[str, Case]:
-        return {number: tx.case(number) for number in numbers}
-
-    judged = _Judge(job, look)
+    # As writers take turns, nobody changes within this transaction what is read beside it.
     with job.desk.store.transaction() as tx:
-        for verdict in judged.verdicts():
-            tally.add(verdict)
-            _write(tx, job, verdict, stamp)
-            done(verdict)
+        verdicts = judge(job)
+        while batch := list(islice(verdicts, LINES_AT_ONCE)):
+            new = []
+            for verdict in batch:
+                tally.add(verdict)
+                because = _because(job, verdict, stamp)
+                if verdict.status is Status.NEW and verdict.told.case is not None:
+                    new.append((verdict.told.case, because))
+                for change in verdict.changes:
+                    _apply(tx, verdict.told.number, change, because)
+            add_new_cases(tx, new)
+            for verdict in batch:
+                done(verdict)
         if tally.counts != expected.counts:
             raise RecordError(
                 "the records or the file changed between checking and writing.",
@@ -91,45 +95,38 @@ def write(job: Job, expected: Tally, stamp: Stamp, done: Callable[[Verdict], Non
             )
 
 
-def _write(tx: Transaction, job: Job, verdict: Verdict, stamp: Stamp) -> None:
-    case = verdict.told.case
-    if case is None or verdict.status in (Status.FAILS, Status.UNCHANGED):
-        return
+def _because(job: Job, verdict: Verdict, stamp: Stamp) -> Stamp:
     place = f"{job.table.path.name}, line {verdict.row.line}"
-    because = replace(stamp, reason=f"{stamp.reason or 'import'} ({place})")
-    try:
-        if verdict.status is Status.NEW:
-            register_within(tx, case, today=job.meaning.today, stamp=because)
-        for change in verdict.changes:
-            if change.key:
-                tx.correct(change.key, change.fact, because, tx.version(change.key))
-            else:
-                tx.add(case.child.number, change.fact, because)
-    except RehabError as error:
-        raise RecordError(
-            f"{error.what}",
-            where=f"{place}, {case.child.number}",
-            do=f"Nothing was written. {error.do}",
-        ) from None
+    return replace(stamp, reason=f"{stamp.reason or 'import'} ({place})")
+
+
+def _apply(tx: Transaction, number: str, change: Change, because: Stamp) -> None:
+    if change.key:
+        tx.correct(change.key, change.fact, because, tx.version(change.key))
+    else:
+        tx.add(number, change.fact, because)
 
 
 class _Judge:
     """Judges lines in the order of the file; remembers whom it has seen."""
 
-    def __init__(self, job: Job, look: Look) -> None:
-        self.job, self.look = job, look
+    def __init__(self, job: Job) -> None:
+        self.job = job
         self.lines: dict[str, int] = {}
         self.likenesses = Likenesses()
         self.known: set[str] = set()
-        for child in job.desk.store.children():
+        store = job.desk.store
+        for child in store.children():
             self.known.add(child.number)
             self.likenesses.add(child)
+        self.withdrawn = numbers_ever_used(store) - self.known
 
     def verdicts(self) -> Iterator[Verdict]:
         rows = (row for row in self.job.table.rows() if row.cells or row.problem)
         while batch := list(islice(rows, LINES_AT_ONCE)):
             numbers = {row.cells.get("number", "") for row in batch} & self.known
-            recorded = self.look(sorted(numbers))
+            cases = self.job.desk.store.cases(sorted(numbers))
+            recorded = {case.child.number: case for case in cases}
             for row in batch:
                 yield self._verdict(row, recorded)
 
@@ -154,7 +151,7 @@ class _Judge:
             return Verdict(row, told, Status.FAILS, found.differences)
         if not found.changes:
             return Verdict(row, told, Status.UNCHANGED)
-        notes = tuple(f"adds {change.what}" for change in found.changes)
+        notes = tuple(f"adds {change.what}." for change in found.changes)
         return Verdict(row, told, Status.ADDS, notes, found.changes)
 
     def _of_new(self, row: Row, told: Told, case: Case) -> Verdict:
@@ -163,6 +160,8 @@ class _Judge:
             check_to_come(case, self.job.meaning.today)
         except RehabError as error:
             problems.append(f"{error.what} {error.do}")
+        if told.number in self.withdrawn:
+            problems.append("this number was withdrawn: it never means another child.")
         phone = next((c.phone for c in case.contacts), "")
         if told.number not in self.job.not_duplicates:
             for other, why in self.likenesses.like(case.child, phone):

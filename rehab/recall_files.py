@@ -47,7 +47,7 @@ def inert(text: str) -> str:
 
 def as_meant(text: str) -> str:
     """`text` without the apostrophes that `inert` put before what looks like a formula."""
-    return _MADE_INERT.sub(r"\1", text)
+    return _MADE_INERT.sub(r"\1", text) if "'" in text else text
 
 
 def numbers(line: Recall) -> tuple[tuple[str, str], ...]:

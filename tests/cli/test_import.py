@@ -229,3 +229,86 @@ def test_a_template_is_filled_in_and_its_example_is_refused_until_replaced(
 
 def test_a_template_is_a_table_and_nothing_else(clinic: Clinic, tmp_path: Path) -> None:
     assert "in .xlsx or .csv" in clinic.misuse(f"import template {tmp_path / 'empty.pdf'}")
+
+
+def test_the_number_of_a_withdrawn_child_never_means_another(clinic: Clinic, table: Path) -> None:
+    clinic.say('child add K-021 --name "Ama" --born 2026-01-05')
+    clinic.say('record withdraw K-021 --why "entered twice"')
+    said = refused(clinic, str(save(table, BADU)))
+    assert "line 2 (K-021): this number was withdrawn: it never means another child." in said
+
+
+def test_a_number_given_to_two_children_is_told(clinic: Clinic, table: Path) -> None:
+    said = refused(clinic, str(save(table, BADU, CELA, BADU.replace("Badu", "Dano"))))
+    assert "line 4 (K-021): K-021 stands on line 2 too: give each child one line." in said
+
+
+def test_the_order_of_dates_is_asked_for_with_what_each_column_would_allow(
+    clinic: Clinic, table: Path
+) -> None:
+    first = "K-1,Ama,05/01/2026,right,16/02/2026,lens removal"
+    save(table, first, "K-2,Badu,06/01/2026,,,", "K-3,Cela,2026-01-07,,,")
+    said = refused(clinic, str(table)).splitlines()
+    assert said[:2] == [
+        "born: all 2 dates would be days as day/month/year and as month/day/year.",
+        "surgery_1_on: all 1 dates would be days as day/month/year (1 as day/month/year).",
+    ]
+    assert said[2] == (
+        "line 2 (K-1): born: '05/01/2026' would be a day as day/month/year or as month/day/year: "
+        "say which with --dates. surgery_1_on: '16/02/2026' would be a day as day/month/year: say "
+        "which with --dates."
+    )
+    assert clinic.say(f"child import {table} --dates day/month/year").startswith("3 new")
+
+
+def test_mixed_orders_of_dates_are_told_as_mixed(clinic: Clinic, table: Path) -> None:
+    save(table, "K-1,Ama,16/01/2026,,,", "K-2,Badu,01/17/2026,,,", "K-3,Cela,01/02/2026,,,")
+    said = refused(clinic, str(table))
+    assert said.startswith(
+        "born: the dates are mixed. No one order makes all 3 of them days (2 as day/month/year, "
+        "2 as month/day/year): find out which lines were written otherwise.\n"
+    )
+    said = refused(clinic, f"{table} --dates day/month/year")
+    assert "line 3 (K-2): born: '01/17/2026' is no day in the order day/month/year." in said
+
+
+def test_an_appointment_that_has_been_is_not_taken_but_one_recorded_is_unchanged(
+    clinic: Clinic, table: Path
+) -> None:
+    heads = "number,name,born,appointment_on"
+    save(table, "K-1,Ama,2026-01-05,2026-05-04", heads=heads)
+    clinic.say(f"child import {table} --write")
+    said = clinic.say(f"child import {table} --today 2026-06-01")
+    assert said.startswith("0 new, 0 adds, 1 unchanged")
+    save(table, "K-2,Badu,2026-01-05,2026-04-19", heads=heads)
+    assert "2026-04-19 is past, and what became of it is not told" in refused(clinic, str(table))
+
+
+def test_contacts_and_limits_are_completed_and_never_overwritten(
+    clinic: Clinic, table: Path
+) -> None:
+    heads = "number,name,born,contact_name,contact_phone,contact_text_consent,weekdays,not_before"
+    plain = "K-1,Ama,2026-01-05,Esi,,,Monday,"
+    clinic.say(f"child import {save(table, plain, heads=heads)} --write")
+    more = "K-1,Ama,2026-01-05,ESI,+00 555 0101,yes,Monday,9:30"
+    report = table.with_name("report.csv")
+    said = clinic.say(f"child import {save(table, more, heads=heads)} --write --report {report}")
+    assert said.startswith("0 new, 1 adds")
+    assert report.read_text(encoding="utf-8-sig").splitlines()[1] == (
+        '2,K-1,Ama,adds,"adds contact ESI: phone, text_consent. adds not_before."'
+    )
+    assert clinic.say(f"child import {table}").startswith("0 new, 0 adds, 1 unchanged")
+    other = "K-1,Ama,2026-01-05,Esi,+00 555 0199,no,Tuesday,"
+    said = refused(clinic, str(save(table, other, heads=heads)))
+    assert "contact Esi: differs: phone +00 555 0101 is recorded, +00 555 0199 in the file." in said
+    assert "differs: weekdays Monday is recorded, Tuesday in the file." in said
+
+
+def test_a_file_that_is_no_table_is_refused_in_one_line(clinic: Clinic, table: Path) -> None:
+    table.write_bytes(b"number,name,born\nK-1,Zo\xeb,2026-01-05\n")
+    assert clinic.refuse(f"child import {table}").startswith(
+        f'{table}: line 2: the byte 0xeb after "K-1,Zo" is no letter in utf-8.'
+    )
+    said = clinic.say(f"child import {table} --encoding cp1252 --write")
+    assert said.startswith("1 new")
+    assert shown(clinic, "K-1")["name"] == "Zoë"

@@ -83,11 +83,13 @@ def in_session(
     booked: Booked,
     minutes: int,
     starts_minute: int | None = None,
+    not_before: int | None = None,
 ) -> Appointment:
-    """`appointment` in this session, at the hour given or else at the first that is free."""
-    there = [a for a in booked.get(session.id, ()) if a.id != appointment.id]
+    """`appointment` in this session, at the hour given or else at the first that is free, from
+    when the family can come."""
+    there = [a for a in booked.get(session.id, ()) if not a.id or a.id != appointment.id]
     if starts_minute is None:
-        starts_minute = arrival_minute(session, there, minutes)
+        starts_minute = arrival_minute(session, there, minutes, not_before)
     elif not session.starts_minute <= starts_minute < session.ends_minute:
         raise RecordError(
             f"the session lasts from {clock(session.starts_minute)} to "
@@ -132,7 +134,8 @@ def _placed(
     fitting = [session for session in asked if offers(session, kinds)]
     roomy = [session for session in fitting if minutes <= minutes_left(session, booked)]
     if roomy:
-        return in_session(appointment, roomy[0], booked, minutes, wanted.starts_minute)
+        at, limit = wanted.starts_minute, case.limits.not_before_minute
+        return in_session(appointment, roomy[0], booked, minutes, at, limit)
     if not wanted.overbook:
         instead = [
             session.id

@@ -3,9 +3,11 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Set
 
+from rehab.care.booking import Opening
 from rehab.care.case import Appointment, CheckKind
 from rehab.care.diary import Session
 
+LAST_ARRIVAL_MINUTES = 60
 Booked = Mapping[str, list[Appointment]]
 
 
@@ -26,3 +28,19 @@ def offers(session: Session, kinds: Set[CheckKind]) -> bool:
 def minutes_left(session: Session, booked: Booked) -> int:
     """Below zero where a person has overbooked it."""
     return session.capacity_minutes - sum(a.minutes for a in booked.get(session.id, ()))
+
+
+def opening_of(session: Session, booked: Booked) -> Opening:
+    """The session as visits see it that want a place there.
+
+    A family need not be there when it starts, but must be able to come an hour before it ends:
+    common practice, no source.
+    """
+    return Opening(
+        session.id,
+        session.site,
+        session.on,
+        max(session.starts_minute, session.ends_minute - LAST_ARRIVAL_MINUTES),
+        max(minutes_left(session, booked), 0),
+        frozenset(session.kinds),
+    )

@@ -63,3 +63,11 @@ def test_nobody_is_asked_to_come_outside_the_session_or_at_an_odd_minute(
         assert appointment.starts_minute is not None
         assert NINE <= appointment.starts_minute < NOON
         assert appointment.starts_minute % STEP_MINUTES == 0
+
+
+def test_a_family_from_afar_is_not_asked_to_come_before_it_can() -> None:
+    held = session(180)
+    there = fill(held, [30])
+    assert arrival_minute(held, there, 20, not_before=8 * 60) == NINE + 30
+    assert arrival_minute(held, there, 20, not_before=10 * 60 + 7) == 10 * 60 + 10
+    assert arrival_minute(held, there, 20, not_before=15 * 60) == NOON - STEP_MINUTES

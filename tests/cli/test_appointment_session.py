@@ -1,39 +1,18 @@
 """`rehab appointment` with a diary: an hour, a length, and room that is counted."""
 
-from datetime import UTC, date, datetime
+from dataclasses import replace
 
 import pytest
 
-from rehab.care.case import CheckKind
-from rehab.care.diary import AT_CLINIC, SessionPattern, Site
-from rehab.store.store import Stamp, open_store
 from tests.conftest import Clinic
+from tests.diaries import HARBOUR, MONDAYS, THEATRE, keep_diary
 
-STAMP = Stamp("M. Okoro", datetime(2026, 4, 1, tzinfo=UTC), "")
-MONDAYS = SessionPattern(
-    "mondays", "harbour", date(2026, 4, 6), 9 * 60, 11 * 60, 60, "FREQ=WEEKLY;BYDAY=MO"
-)
-THEATRE = SessionPattern(
-    "theatre",
-    "harbour",
-    date(2026, 4, 7),
-    8 * 60,
-    12 * 60,
-    240,
-    "FREQ=WEEKLY;BYDAY=TU",
-    kinds=tuple(CheckKind),
-    under_anaesthesia=True,
-)
 BOOKED = "Recorded K-017/A{}: {}, session {}.\n"
 
 
 @pytest.fixture
 def keeps_a_diary(asel: Clinic) -> Clinic:
-    store = open_store(f"sqlite:///{asel.home / 'rehab.db'}")
-    with store.transaction() as tx:
-        for record in (Site("harbour", "Harbour Eye Clinic"), MONDAYS, THEATRE):
-            tx.add_to_diary(record, STAMP)
-    store.close()
+    keep_diary(asel.home, HARBOUR, MONDAYS, THEATRE)
     return asel
 
 
@@ -117,12 +96,7 @@ def test_what_is_no_hour_is_refused(keeps_a_diary: Clinic, hour: str) -> None:
 
 
 def test_a_session_without_capacity_takes_nobody(asel: Clinic) -> None:
-    store = open_store(f"sqlite:///{asel.home / 'rehab.db'}")
-    with store.transaction() as tx:
-        tx.add_to_diary(Site("harbour", "Harbour Eye Clinic"), STAMP)
-        none = SessionPattern("none", "harbour", date(2026, 4, 20), 540, 660, 0, kinds=AT_CLINIC)
-        tx.add_to_diary(none, STAMP)
-    store.close()
+    keep_diary(asel.home, HARBOUR, replace(MONDAYS, code="none", capacity_minutes=0))
     assert asel.refuse("appointment book K-017 2026-04-20 --minutes 5") == (
         "K-017: none/2026-04-20 has 0 minutes left, and this visit takes 5. Add a session, or "
         "give --overbook if a person has decided that."

@@ -24,6 +24,7 @@ STORY = (
     "occlusion propose", "occlusion decline", "occlusion accept", "occlusion change", "wear add",
     "wear import", "wear show", "occlusion pause", "occlusion show",
     "record history", "appointment book", "appointment move", "appointment outcome", "recall list",
+    "booking propose", "booking accept",
     "calendar export",
     "calendar session", "calendar feed",
     "reminder write", "reminder list", "reminder send",

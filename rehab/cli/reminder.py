@@ -14,10 +14,11 @@ from rehab.care.reminding import segments
 from rehab.cli.options import desk, json_option, stamped, today_option
 from rehab.cli.output import print_columns, print_json
 from rehab.errors import SettingsError
-from rehab.outbox_desk import ANSWERS, send_waiting, settle, write_due
+from rehab.outbox_desk import ANSWERS, Office, send_waiting, settle
+from rehab.reminder_desk import write_due
 from rehab.senders import FolderSender, Sender, SmtpSender
-from rehab.settings import Settings, read_smtp_password
-from rehab.store.store import Stamp
+from rehab.settings import Settings, read_settings, read_smtp_password
+from rehab.store.store import Stamp, Store, open_store
 
 SHOWN_OF_UID = 12
 STATES = click.Choice([state.value for state in MessageState])
@@ -64,7 +65,7 @@ def list_messages(home: Path | None, states: Sequence[str], as_json: bool) -> No
 
     Example: rehab reminder list --state sending
     """
-    with desk(home).store.transaction() as tx:
+    with _store(read_settings(home)).transaction() as tx:
         found = tx.outbox.messages(map(MessageState, states or tuple(MessageState)))
     if as_json:
         print_json([_as_json(message) for message in found])
@@ -94,11 +95,12 @@ def send(home: Path | None, folder: Path | None, smtp: bool, only: str, today: d
     """
     if (folder is None) != smtp:
         raise click.UsageError("Choose one of --folder and --smtp.")
-    opened, at = desk(home), datetime.now(UTC)
-    sender: Sender = FolderSender(folder) if folder else _smtp(opened.settings, at)
+    settings, at = read_settings(home), datetime.now(UTC)
+    sender: Sender = FolderSender(folder) if folder else _smtp(settings, at)
+    office = Office(_store(settings), settings.clinic, today, at)
     told: list[Message] = []
     try:
-        for message in send_waiting(opened, sender, ways=WAYS[only], today=today, at=at):
+        for message in send_waiting(office, sender, WAYS[only]):
             told.append(message)
             if message.state is not MessageState.SENT:
                 click.echo("  ".join(_row(message)))
@@ -106,7 +108,7 @@ def send(home: Path | None, folder: Path | None, smtp: bool, only: str, today: d
         states = [message.state for message in told]
         counts = [f"{states.count(s)} {s}" for s in MessageState if s in states]
         click.echo(f"{_count(len(told))}{': ' if counts else ''}{', '.join(counts)}.")
-    with opened.store.transaction() as tx:
+    with office.store.transaction() as tx:
         open_ones = len(tx.outbox.messages([MessageState.SENDING]))
     if open_ones:
         click.echo(
@@ -127,8 +129,15 @@ def settle_message(home: Path | None, uid: str, state: str, stamp: Stamp) -> Non
 
     Example: rehab reminder settle 4be1c0a2 sent --who "M. Okoro"
     """
-    settled = settle(desk(home), uid, MessageState(state), stamp)
+    settled = settle(_store(read_settings(home)), uid, MessageState(state), stamp)
     click.echo(f"Recorded {settled.name[:SHOWN_OF_UID]}: {settled.state}.")
+
+
+def _store(settings: Settings) -> Store:
+    """The records without the decision tables, which messages do not need."""
+    opened = open_store(settings.database_url)
+    click.get_current_context().call_on_close(opened.close)
+    return opened
 
 
 def _smtp(settings: Settings, at: datetime) -> SmtpSender:

@@ -15,10 +15,11 @@ from typing import Any
 import pytest
 from ical.calendar_stream import IcsCalendarStream
 
-from rehab.care.case import Appointment
+from rehab.care.case import Appointment, Child
 from rehab.care.contacts import Consent, Contact, Way
 from rehab.care.diary import Closure, SessionPattern, Site
-from rehab.outbox_desk import send_waiting, write_due
+from rehab.outbox_desk import Office, send_waiting
+from rehab.reminder_desk import write_due
 from rehab.senders import SmtpSender
 from rehab.settings import MailServer, Security, read_settings
 from rehab.store.store import Stamp, open_store
@@ -47,6 +48,19 @@ def booked_home(asel_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Pa
     clinic.say(MOTHER)
     clinic.say("appointment book K-017 2026-05-04")
     return clinic.home
+
+
+@pytest.fixture(scope="module")
+def written_home(booked_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    clinic = Clinic(shutil.copytree(booked_home, tmp_path_factory.mktemp("written") / "clinic"))
+    assert write(clinic, THREE_BEFORE) == ["2 messages written."]
+    return clinic.home
+
+
+@pytest.fixture
+def written(written_home: Path, tmp_path: Path) -> Clinic:
+    """As `booked`, and on 1 May both messages were written to the outbox."""
+    return Clinic(shutil.copytree(written_home, tmp_path / "clinic"))
 
 
 @pytest.fixture
@@ -118,10 +132,9 @@ def test_a_clinic_chooses_its_own_days(booked: Clinic) -> None:
     assert {m["days_before"] for m in outbox(booked)} == {7}
 
 
-def test_the_files_tell_day_and_phone_and_not_why_the_child_comes(booked: Clinic) -> None:
-    write(booked, THREE_BEFORE)
-    send(booked, THREE_BEFORE)
-    out = booked.home.parent / "out"
+def test_the_files_tell_day_and_phone_and_not_why_the_child_comes(written: Clinic) -> None:
+    send(written, THREE_BEFORE)
+    out = written.home.parent / "out"
     for path in out.iterdir():
         said = path.read_bytes().decode().replace("\r\n ", "").replace("Harbour Eye Clinic", "")
         assert TELLING_WORD.findall(said.replace("aigul@example.org", "")) == [], path
@@ -134,12 +147,11 @@ def test_the_files_tell_day_and_phone_and_not_why_the_child_comes(booked: Clinic
 
 
 def test_the_calendar_file_is_the_event_of_the_familys_own_calendar(
-    booked: Clinic, tmp_path: Path
+    written: Clinic, tmp_path: Path
 ) -> None:
-    write(booked, THREE_BEFORE)
-    booked.say(f"calendar export K-017 --out {tmp_path / 'K-017.ics'} --today {THREE_BEFORE}")
+    written.say(f"calendar export K-017 --out {tmp_path / 'K-017.ics'} --today {THREE_BEFORE}")
     whole = IcsCalendarStream.calendar_from_ics((tmp_path / "K-017.ics").read_text()).events
-    for message in outbox(booked):
+    for message in outbox(written):
         (event,) = IcsCalendarStream.calendar_from_ics(message["calendar"]).events
         (own,) = (e for e in whole if e.uid == event.uid)
         assert (event.start, event.sequence) == (own.start, own.sequence)
@@ -201,29 +213,27 @@ def test_an_appointment_in_a_session_tells_hour_and_place_and_not_when_it_is_shu
     ],
 )
 def test_what_happens_between_writing_and_sending_stops_the_message(
-    booked: Clinic, between: str, why: str
+    written: Clinic, between: str, why: str
 ) -> None:
-    write(booked, THREE_BEFORE)
-    booked.say(between)
-    told = send(booked, THREE_BEFORE)
+    written.say(between)
+    told = send(written, THREE_BEFORE)
     assert told[-1] == "2 messages: 2 cancelled."
     assert [line.rpartition("  ")[2] for line in told[:-1]] == [why, why]
-    assert send(booked, THREE_BEFORE) == ["0 messages."]
-    assert gone_out(booked) == []
+    assert send(written, THREE_BEFORE) == ["0 messages."]
+    assert gone_out(written) == []
 
 
 def test_a_moved_appointment_has_its_own_messages_also_when_it_is_moved_back(
-    booked: Clinic,
+    written: Clinic,
 ) -> None:
-    write(booked, THREE_BEFORE)
-    booked.say("appointment move K-017 2026-05-04 2026-05-05")
-    assert write(booked, TWO_BEFORE) == ["2 messages written."]
-    assert send(booked, TWO_BEFORE)[-1] == "4 messages: 2 sent, 2 cancelled."
-    booked.say("appointment move K-017 2026-05-05 2026-05-04")
+    written.say("appointment move K-017 2026-05-04 2026-05-05")
+    assert write(written, TWO_BEFORE) == ["2 messages written."]
+    assert send(written, TWO_BEFORE)[-1] == "4 messages: 2 sent, 2 cancelled."
+    written.say("appointment move K-017 2026-05-05 2026-05-04")
     # Those of the old day were cancelled and had never gone out: they wait again.
-    assert write(booked, TWO_BEFORE) == ["2 messages written."]
-    assert send(booked, TWO_BEFORE) == ["2 messages: 2 sent."]
-    assert {m["state"] for m in outbox(booked)} == {"sent"}
+    assert write(written, TWO_BEFORE) == ["2 messages written."]
+    assert send(written, TWO_BEFORE) == ["2 messages: 2 sent."]
+    assert {m["state"] for m in outbox(written)} == {"sent"}
 
 
 def test_a_family_that_agreed_to_nothing_is_listed_until_somebody_has_reached_it(
@@ -274,54 +284,52 @@ def test_a_language_without_a_template_is_told_and_one_that_the_clinic_adds_is_u
     assert titles == {(3, False), (1, True)}
 
 
-def test_only_texts_or_only_emails_can_be_sent(booked: Clinic) -> None:
-    write(booked, THREE_BEFORE)
-    assert send(booked, THREE_BEFORE, "--only texts") == ["1 message: 1 sent."]
-    assert states(booked) == [("e-mail", 3, "waiting"), ("text message", 3, "sent")]
-    assert send(booked, THREE_BEFORE, "--only e-mails") == ["1 message: 1 sent."]
+def test_only_texts_or_only_emails_can_be_sent(written: Clinic) -> None:
+    assert send(written, THREE_BEFORE, "--only texts") == ["1 message: 1 sent."]
+    assert states(written) == [("e-mail", 3, "waiting"), ("text message", 3, "sent")]
+    assert send(written, THREE_BEFORE, "--only e-mails") == ["1 message: 1 sent."]
 
 
-def test_a_real_mail_server_is_given_the_email_once_and_never_the_text(booked: Clinic) -> None:
-    write(booked, THREE_BEFORE)
+def test_a_real_mail_server_is_given_the_email_once_and_never_the_text(written: Clinic) -> None:
     with post_office() as post:
-        with_server(booked, post.port)
+        with_server(written, post.port)
         for said in ("1 message: 1 sent.\n", "0 messages.\n"):
-            assert booked.say(f"reminder send --smtp --today {THREE_BEFORE}") == said
+            assert written.say(f"reminder send --smtp --today {THREE_BEFORE}") == said
     (mail,) = post.mails
     assert (mail["To"], mail["Subject"]) == ("aigul@example.org", "Appointment on Monday 4 May")
-    assert states(booked) == [("e-mail", 3, "sent"), ("text message", 3, "waiting")]
+    assert states(written) == [("e-mail", 3, "sent"), ("text message", 3, "waiting")]
 
 
-def test_a_refused_address_fails_and_one_refused_for_now_waits(booked: Clinic) -> None:
-    write(booked, THREE_BEFORE)
+def test_a_refused_address_fails_and_one_refused_for_now_waits(written: Clinic) -> None:
     again = f"reminder send --smtp --today {THREE_BEFORE}"
     with post_office() as post:
-        with_server(booked, post.port)
+        with_server(written, post.port)
         post.answers["RCPT"] = "450 busy"
-        first, counts = booked.say(again).splitlines()
+        first, counts = written.say(again).splitlines()
         assert first.endswith("the mail server did not take the message (it answered 450 busy).")
         assert counts == "1 message: 1 waiting."
         post.answers["RCPT"] = "550 no such mailbox"
-        assert booked.say(again).splitlines()[-1] == "1 message: 1 failed."
+        assert written.say(again).splitlines()[-1] == "1 message: 1 failed."
         post.answers.clear()
-        assert booked.say(again) == "0 messages.\n"
-        (failed,) = outbox(booked, "--state failed")
+        assert written.say(again) == "0 messages.\n"
+        (failed,) = outbox(written, "--state failed")
         assert failed["problem"].endswith("(it answered 550 no such mailbox).")
-        said = booked.say(f'reminder settle {failed["uid"][:8]} waiting --why "the server was ill"')
+        said = written.say(
+            f'reminder settle {failed["uid"][:8]} waiting --why "the server was ill"'
+        )
         assert said == f"Recorded {failed['uid'][:12]}: waiting.\n"
-        assert booked.say(again) == "1 message: 1 sent.\n"
+        assert written.say(again) == "1 message: 1 sent.\n"
 
 
-def test_a_server_that_is_away_leaves_everything_waiting(booked: Clinic) -> None:
-    write(booked, THREE_BEFORE)
-    with_server(booked, 9)
-    result = booked.run(f"reminder send --smtp --today {THREE_BEFORE}")
+def test_a_server_that_is_away_leaves_everything_waiting(written: Clinic) -> None:
+    with_server(written, 9)
+    result = written.run(f"reminder send --smtp --today {THREE_BEFORE}")
     assert (result.exit_code, result.stdout) == (1, "0 messages.\n")
     assert result.stderr == (
         "Error: 127.0.0.1:9: the mail server cannot be reached. "
         "Check the address and the network.\n"
     )
-    assert states(booked) == [("e-mail", 3, "waiting"), ("text message", 3, "waiting")]
+    assert states(written) == [("e-mail", 3, "waiting"), ("text message", 3, "waiting")]
 
 
 def drops(connection: Any) -> None:
@@ -329,41 +337,39 @@ def drops(connection: Any) -> None:
 
 
 def test_of_a_message_given_to_a_server_that_broke_off_nobody_knows_until_a_person_says(
-    booked: Clinic,
+    written: Clinic,
 ) -> None:
-    write(booked, THREE_BEFORE)
     with strange_server(drops) as port:
-        with_server(booked, port)
-        result = booked.run(f"reminder send --smtp --today {THREE_BEFORE}")
+        with_server(written, port)
+        result = written.run(f"reminder send --smtp --today {THREE_BEFORE}")
     assert result.exit_code == 1
     assert "was given the message and did not say whether it took it." in result.stderr
     with post_office() as post:
-        with_server(booked, post.port)
-        said = booked.say(f"reminder send --smtp --today {THREE_BEFORE}").splitlines()
+        with_server(written, post.port)
+        said = written.say(f"reminder send --smtp --today {THREE_BEFORE}").splitlines()
         assert said == [
             "0 messages.",
             '1 message "sending": nobody knows whether it went out. '
             "See: rehab reminder list --state sending",
         ]
-        assert write(booked, THREE_BEFORE) == ["0 messages written; 2 there already."]
+        assert write(written, THREE_BEFORE) == ["0 messages written; 2 there already."]
         assert post.taken == []
-    (unknown,) = outbox(booked, "--state sending")
+    (unknown,) = outbox(written, "--state sending")
     uid = unknown["uid"][:12]
-    assert booked.say(f'reminder settle {uid} sent --why "the mother has it"') == (
+    assert written.say(f'reminder settle {uid} sent --why "the mother has it"') == (
         f"Recorded {uid}: sent.\n"
     )
-    (known,) = outbox(booked, "--state sent")
+    (known,) = outbox(written, "--state sent")
     assert known["problem"] == "sent according to M. Okoro: the mother has it"
-    assert booked.refuse(f"reminder settle {uid} failed") == (
+    assert written.refuse(f"reminder settle {uid} failed") == (
         f"{unknown['uid'].partition('@')[0]}: this message is sent: nothing about it is open. "
         "Look at it with: rehab reminder list"
     )
 
 
 def test_killed_between_claim_and_result_a_message_is_never_sent_again_by_itself(
-    booked: Clinic,
+    written: Clinic,
 ) -> None:
-    write(booked, THREE_BEFORE)
     given = threading.Event()
 
     def hangs(connection: Any) -> None:
@@ -372,10 +378,10 @@ def test_killed_between_claim_and_result_a_message_is_never_sent_again_by_itself
         wait_for_the_other_side(connection)
 
     with strange_server(hangs) as port:
-        with_server(booked, port)
+        with_server(written, port)
         running = subprocess.Popen(
             [sys.executable, "-c", "from rehab.cli.main import rehab; rehab()", "--home",
-             str(booked.home), "reminder", "send", "--smtp", "--today", THREE_BEFORE],
+             str(written.home), "reminder", "send", "--smtp", "--today", THREE_BEFORE],
             cwd=ROOT, env={**os.environ, "PYTHONDONTWRITEBYTECODE": "1"},
         )  # fmt: skip
         try:
@@ -383,21 +389,21 @@ def test_killed_between_claim_and_result_a_message_is_never_sent_again_by_itself
         finally:
             running.send_signal(signal.SIGKILL)
             running.wait()
-    assert states(booked) == [("e-mail", 3, "sending"), ("text message", 3, "waiting")]
+    assert states(written) == [("e-mail", 3, "sending"), ("text message", 3, "waiting")]
     with post_office() as post:
-        with_server(booked, post.port)
-        assert booked.say(f"reminder send --smtp --today {THREE_BEFORE}").startswith("0 messages.")
+        with_server(written, post.port)
+        assert written.say(f"reminder send --smtp --today {THREE_BEFORE}").startswith("0 messages.")
     assert post.taken == []
 
 
-CHILDREN, SENDERS = 12, 3
+CHILDREN, SENDERS = 8, 3
 
 
 def test_several_senders_at_once_send_each_message_once(clinic: Clinic) -> None:
     store = open_store(f"sqlite:///{clinic.home / 'rehab.db'}")
-    for n in range(CHILDREN):
-        clinic.say(f'child add M-{n:03} --name "Child {n}" --born 2024-01-01')
-        with store.transaction() as tx:
+    with store.transaction() as tx:
+        for n in range(CHILDREN):
+            tx.add(f"M-{n:03}", Child(f"M-{n:03}", f"Child {n}", date(2024, 1, 1)), STAMP)
             contact = Contact("", "Parent", email=f"p{n}@example.org", email_consent=Consent.YES)
             tx.add(f"M-{n:03}", contact, STAMP)
             tx.add(f"M-{n:03}", Appointment("", date(2026, 5, 4)), STAMP)
@@ -410,7 +416,8 @@ def test_several_senders_at_once_send_each_message_once(clinic: Clinic) -> None:
         try:
             new = len(write_due(desk, today=today, at=at).new)
             sender = SmtpSender(server, "Harbour Eye Clinic", at)
-            return new, len(list(send_waiting(desk, sender, ways=[Way.EMAIL], today=today, at=at)))
+            office = Office(desk.store, desk.settings.clinic, today, at)
+            return new, len(list(send_waiting(office, sender, [Way.EMAIL])))
         finally:
             desk.store.close()
 
@@ -422,19 +429,18 @@ def test_several_senders_at_once_send_each_message_once(clinic: Clinic) -> None:
     )
 
 
-def test_the_list_names_each_message_so_that_a_person_can_settle_it(booked: Clinic) -> None:
-    write(booked, THREE_BEFORE)
-    head, *rows = booked.say("reminder list").splitlines()
+def test_the_list_names_each_message_so_that_a_person_can_settle_it(written: Clinic) -> None:
+    head, *rows = written.say("reminder list").splitlines()
     assert head.split() == [
         "uid", "state", "since", "child", "appointment", "way", "address", "problem"
     ]  # fmt: skip
     assert len(rows) == 2
     assert all("waiting" in row and "K-017  2026-05-04" in row for row in rows)
-    assert booked.say("reminder list --state sent --state failed") == ""
-    assert booked.refuse("reminder settle zzz sent") == (
+    assert written.say("reminder list --state sent --state failed") == ""
+    assert written.refuse("reminder settle zzz sent") == (
         "zzz: there is no such message. Give its letters as they are listed by: rehab reminder list"
     )
-    assert booked.refuse("reminder settle '' sent").startswith("there is no such message.")
+    assert written.refuse("reminder settle '' sent").startswith("there is no such message.")
 
 
 def test_one_way_of_sending_must_be_chosen_and_a_mail_server_be_known(booked: Clinic) -> None:

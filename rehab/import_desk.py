@@ -13,7 +13,7 @@ from rehab.import_compare import Change, check_to_come, compare
 from rehab.import_files import Row, Table
 from rehab.import_lines import Meaning, Told, read_line
 from rehab.measures.written_dates import DateOrder
-from rehab.store.new_cases import add_new_cases, numbers_ever_used
+from rehab.store.new_cases import add_new_cases, numbers_ever_used, phones_of_contacts
 from rehab.store.store import Stamp, Transaction
 from rehab.workflow import Desk
 
@@ -116,9 +116,10 @@ class _Judge:
         self.likenesses = Likenesses()
         self.known: set[str] = set()
         store = job.desk.store
+        phones = phones_of_contacts(store)
         for child in store.children():
             self.known.add(child.number)
-            self.likenesses.add(child)
+            self.likenesses.add(child, phones.get(child.number, ""))
         self.withdrawn = numbers_ever_used(store) - self.known
 
     def verdicts(self) -> Iterator[Verdict]:

@@ -53,6 +53,11 @@ _Cells = tuple[int, int, Sequence[str]]
 
 def open_table(path: Path, explained: Explained) -> Table:
     """Raises RecordError for a file whose text or headings cannot be understood."""
+    if not path.is_file():
+        # What comes through a pipe cannot be read a second time.
+        raise RecordError(
+            "this is no ordinary file.", where=str(path), do="Save the table as a file."
+        )
     with path.open("rb") as file:
         start = file.read(4)
     if start == OLD_WORKBOOK:
@@ -67,12 +72,12 @@ def open_table(path: Path, explained: Explained) -> Table:
 
 
 def _open_workbook(path: Path, explained: Explained) -> Table:
-    height = read_sheet(path, explained.sheet).height
+    sheet = read_sheet(path, explained.sheet)
 
     def cells() -> Iterator[_Cells]:
-        return ((n, 1, row) for n, row in read_sheet(path, explained.sheet).rows)
+        return ((n, 1, row) for n, row in sheet.rows())
 
-    return _table(path, height, cells, explained)
+    return _table(path, sheet.height, cells, explained)
 
 
 def _open_text(path: Path, explained: Explained) -> Table:
@@ -141,7 +146,7 @@ def _columns(
 
 
 def _row(line: int, size: int, said: Sequence[str], columns: Sequence[str | None]) -> Row:
-    cells = [normalize("NFC", cell.strip()) for cell in said]
+    cells = [_plain(cell) for cell in said]
     if not any(cells):
         return Row(line, size, {})
     if len(cells) != len(columns):
@@ -152,6 +157,11 @@ def _row(line: int, size: int, said: Sequence[str], columns: Sequence[str | None
         return Row(line, size, {}, f"holds {quoted(stray[0])} under no heading.")
     named = {c: cell for c, cell in zip(columns, cells, strict=True) if c and cell}
     return Row(line, size, named)
+
+
+def _plain(cell: str) -> str:
+    """A cell with its letters, spaces and ends of line each written in one way."""
+    return normalize("NFC", cell.replace("\r\n", "\n").replace("\xa0", " ").strip())
 
 
 def _delimiter(path: Path, explained: Explained) -> tuple[str, tuple[str, ...]]:

@@ -4,7 +4,7 @@ as text, whatever the file tries."""
 import io
 import re
 import zipfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
@@ -23,11 +23,14 @@ _CHUNK, _LONGEST_PLACE = 1 << 20, 64
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One sheet as text: a date is year-month-day, a time 10:00:00, an empty cell ""."""
+    """One sheet as text: a date is year-month-day, a time 10:00:00, an empty cell "".
+
+    `rows` begins anew with each call; the rows are numbered from 1.
+    """
 
     name: str
     height: int
-    rows: Iterator[tuple[int, tuple[str, ...]]]
+    rows: Callable[[], Iterator[tuple[int, tuple[str, ...]]]]
 
 
 def write_sheet(
@@ -75,8 +78,7 @@ def _write(sheet: Any, line: int, column: int, cell: Cell, form: Any) -> None:
 def read_sheet(path: Path, name: str = "") -> Sheet:
     """The sheet `name` of the XLSX workbook at `path`, or the only one that holds anything.
 
-    Rows come with their numbers, from 1. Raises RecordError for a file that is damaged, protected
-    or would fill the memory.
+    Raises RecordError for a file that is damaged, protected or would fill the memory.
     """
     _refuse_too_large(path)
     from python_calamine import CalamineError, load_workbook
@@ -100,7 +102,10 @@ def read_sheet(path: Path, name: str = "") -> Sheet:
             f"this workbook has {what} ({listed}).", where=str(path), do="Name one with --sheet."
         )
     ((found_name, sheet),) = filled.items()
-    rows = ((n, tuple(_text(cell) for cell in row)) for n, row in enumerate(sheet.iter_rows(), 1))
+
+    def rows() -> Iterator[tuple[int, tuple[str, ...]]]:
+        return ((n, tuple(map(_text, row))) for n, row in enumerate(sheet.iter_rows(), 1))
+
     return Sheet(found_name, sheet.total_height + 1, rows)
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from rehab.care.case import Child
 from rehab.care.wear import WearDay, check_day
-from rehab.errors import RecordError
+from rehab.errors import RecordError, RehabError
+from rehab.measures.written_dates import iso_day
 
 NEEDED, KNOWN = ("date", "minutes"), ("date", "minutes", "written_on")
 HEADER = "Begin with the line: date,minutes or date,minutes,written_on"
@@ -55,7 +56,7 @@ def read_wear(path: Path, child: Child, today: date) -> tuple[WearDay, ...]:
             first, told = days.setdefault(day.on, (line, day))
             if told != day:
                 raise RecordError(f"{day.on} was told otherwise on line {first}.")
-        except RecordError as error:
+        except RehabError as error:
             wrong.append(f"line {line}: {error.what}")
     if wrong:
         raise RecordError(
@@ -70,13 +71,6 @@ def _day(row: Mapping[str, str]) -> WearDay:
     minutes, written = row["minutes"].strip(), row.get("written_on", "").strip()
     if not minutes.isascii() or not minutes.isdigit() or len(minutes) > 6:
         raise RecordError(f"{minutes!r} is not whole minutes, such as 90.")
-    return WearDay(_date(row["date"].strip()), int(minutes), _date(written) if written else None)
-
-
-def _date(said: str) -> date:
-    try:
-        if len(said) != len("2026-03-09"):
-            raise ValueError
-        return date.fromisoformat(said)
-    except ValueError:
-        raise RecordError(f"{said!r} is not year-month-day, such as 2026-03-09.") from None
+    return WearDay(
+        iso_day(row["date"].strip()), int(minutes), iso_day(written) if written else None
+    )

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import os
 import re
 import zipfile
 from datetime import date, datetime, time
@@ -90,6 +91,17 @@ def test_the_same_table_is_read_from_many_ways_of_saving_it(
     assert [row.cells for row in rows(file(tmp_path, content), **told) if row.cells] == [CELLS]
 
 
+def test_a_pipe_is_refused_since_the_file_is_read_twice(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(RecordError, match="this is no ordinary file"):
+        open_table(tmp_path / "pipe", Explained())
+
+
+def test_letters_and_spaces_are_written_in_one_way(tmp_path: Path) -> None:
+    (row,) = rows(file(tmp_path, text(HEADS, "K-1,Zoe\u0308\xa0Oro,2026-01-05".encode())))
+    assert row.cells["name"] == "Zoë Oro"
+
+
 def test_other_separators_than_commas_are_told(tmp_path: Path) -> None:
     path = file(tmp_path, text(HEADS, LINE).replace(b",", b"\t"))
     assert open_table(path, Explained()).notes == ("The columns are separated by tabs.",)
@@ -123,7 +135,7 @@ def test_a_line_is_counted_from_its_beginning_also_after_cells_of_several_lines(
     path = file(tmp_path, content)
     first, second = rows(path)
     assert (first.line, second.line) == (2, 4)
-    assert first.cells["contact_address"] == "1 Lane\r\nTown"
+    assert first.cells["contact_address"] == "1 Lane\nTown"
     heads = len(HEADS + b",contact_address\r\n")
     assert first.size + second.size == open_table(path, Explained()).size - heads
 

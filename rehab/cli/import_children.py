@@ -41,6 +41,8 @@ def template(out: Path) -> None:
 
     Example: rehab import template empty.xlsx
     """
+    if out.exists():
+        raise click.BadParameter(f"{out} is there already: choose another name", param_hint="OUT")
     cells = cells_of(EXAMPLE)
     if out.suffix.lower() == ".xlsx":
         # A workbook names a day of making; the example's own keeps every template the same file.
@@ -91,11 +93,13 @@ def import_children(
 
     Example: rehab child import children.csv --who "M. Okoro"
     """
-    explained = _explained(given)
+    explained, report = _explained(given), given["report"]
+    if report is not None and report.exists() and report.samefile(file):
+        raise click.BadParameter("the report would take the place of FILE", param_hint="--report")
     table = open_table(file, explained)
     meaning = Meaning(given["today"], explained.dates, explained.words)
     job = Job(desk(context.obj), table, meaning, explained.not_duplicates)
-    tally, problems = _check(job, given["report"])
+    tally, problems = _check(job, report)
     failed = tally.counts[Status.FAILS]
     to_write = given["to_write"] and (given["skip_failed"] or not failed)
     if to_write:

@@ -10,6 +10,7 @@ from rehab.care.case import Case
 from rehab.care.contacts import Limits
 from rehab.errors import RecordError
 from rehab.store import rows, schema
+from rehab.store.reading import is_current
 from rehab.store.refusals import plain_words
 from rehab.store.store import Store
 from rehab.store.transaction import Transaction
@@ -22,6 +23,16 @@ def numbers_ever_used(store: Store) -> set[str]:
     """The numbers of all children, also of those entered in error, which never mean another."""
     with plain_words(store.engine.url), store.engine.connect() as connection:
         return set(connection.scalars(select(schema.child.c.key).distinct()))
+
+
+def phones_of_contacts(store: Store) -> dict[str, str]:
+    """For each child of whom one is known, a number that reaches a contact."""
+    table = schema.contact
+    query = select(table.c.child_number, table.c.phone).where(
+        is_current(table), table.c.phone != ""
+    )
+    with plain_words(store.engine.url), store.engine.connect() as connection:
+        return {row.child_number: row.phone for row in connection.execute(query)}
 
 
 def add_new_cases(tx: Transaction, told: Sequence[tuple[Case, Stamp]]) -> None:

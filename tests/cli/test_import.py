@@ -143,6 +143,15 @@ def test_likely_duplicates_are_shown_and_kept_out_until_someone_has_looked(
     assert said[3].startswith("3 new, 0 adds, 0 unchanged, 3 cannot")
     looked = "--not-duplicate K-043 --not-duplicate K-044 --not-duplicate K-045"
     assert asel.say(f"child import {table} {looked} --write").startswith("6 new")
+    heads = "number,name,born,contact_name,contact_phone"
+    first = "K-047,Quite Other,2026-01-09,Ama,+00 555 0147"
+    asel.say(f"child import {save(table.with_name('a.csv'), first, heads=heads)} --write")
+    second = save(
+        table.with_name("b.csv"), "K-048,Nor Alike,2026-01-09,Esi,+00 555 0147", heads=heads
+    )
+    assert "may be K-047, recorded: born on the same day, the same phone" in refused(
+        asel, str(second)
+    )
     assert asel.say(f"child import {table}").startswith("0 new, 0 adds, 6 unchanged")
 
 
@@ -229,6 +238,14 @@ def test_a_template_is_filled_in_and_its_example_is_refused_until_replaced(
 
 def test_a_template_is_a_table_and_nothing_else(clinic: Clinic, tmp_path: Path) -> None:
     assert "in .xlsx or .csv" in clinic.misuse(f"import template {tmp_path / 'empty.pdf'}")
+
+
+def test_no_table_is_overwritten_by_a_template_or_a_report(clinic: Clinic, table: Path) -> None:
+    before = save(table, BADU).read_bytes()
+    assert "is there already" in clinic.misuse(f"import template {table}")
+    said = clinic.misuse(f"child import {table} --report {table}")
+    assert "the report would take the place of FILE" in said
+    assert table.read_bytes() == before
 
 
 def test_the_number_of_a_withdrawn_child_never_means_another(clinic: Clinic, table: Path) -> None:

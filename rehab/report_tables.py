@@ -367,7 +367,9 @@ def _percent(values: Values) -> str:
     percent, caution = values["percent"], values["caution"]
     if not isinstance(percent, float):
         return "-"
-    return f"{percent:.0f} %" + (f" ({caution})" if caution else "")
+    # Neither all nor none is said of a share that is only nearly so.
+    near = ">99" if 99.5 <= percent < 100 else "<1" if 0 < percent <= 0.5 else f"{percent:.0f}"
+    return f"{near} %" + (f" ({caution})" if caution else "")
 
 
 def _interval(values: Values) -> str:

@@ -90,6 +90,14 @@ def test_later_points_of_fewer_than_five_are_in_the_file_only() -> None:
         assert table.notes[-1].startswith("Later points, of fewer than 5 children, are in the")
 
 
+def test_nearly_all_is_not_said_to_be_all() -> None:
+    report = replace(
+        made_report(), loss=kaplan_meier({Followed(40, True): 1, Followed(400, False): 399})
+    )
+    (one_month, three_months, *_) = listing(report, Figure.LOSS).rows
+    assert (one_month[3], three_months[3]) == ("100 %", ">99 %")
+
+
 def test_a_curve_is_told_step_by_step() -> None:
     curve = kaplan_meier({Followed(3, True): 1, Followed(5, False): 1})
     assert [v["survival"] for v in curve_values(curve)] == [0.5, 0.5]

@@ -22,7 +22,7 @@ from rehab.care.reminding import (
     reminders,
 )
 from rehab.errors import RehabError
-from rehab.letters.reminder import Told, ToTell, tell
+from rehab.letters.reminder import Told, ToTell, has_words_in, tell
 from rehab.publish_desk import home_site, session_sites
 from rehab.session_dates import clock
 from rehab.workflow import Desk
@@ -60,12 +60,12 @@ def write_due(desk: Desk, *, today: date, at: datetime) -> Written:
         wanted = [r for r in reminders(case, today, days) if r.appointment.id not in shut]
         with desk.store.transaction() as tx:
             there = tx.outbox.known(r.uid for r in wanted)
-        written = [writer.message(case, r) for r in wanted if r.uid not in there]
+        written = writer.messages(case, [r for r in wanted if r.uid not in there])
         with desk.store.transaction() as tx:
-            put = [message for message, _ in written if tx.outbox.put(message, at)]
+            put = [message for message in written if tx.outbox.put(message, at)]
         new += put
         known += len(wanted) - len(put)
-        if not all(translated for _, translated in written):
+        if written and not has_words_in(case.child.language, desk.settings.home):
             untranslated.append(case)
     return Written(
         new=tuple(new),
@@ -89,8 +89,11 @@ class _Writer:
     sites: Mapping[str, Site]
     named: frozenset[str]
 
-    def message(self, case: Case, reminder: Reminder) -> tuple[Message, bool]:
-        """The message, and whether it is in the family's own language."""
+    def messages(self, case: Case, due: Sequence[Reminder]) -> list[Message]:
+        entries = self._entries(case) if due else ()
+        return [self._message(case, reminder, entries) for reminder in due]
+
+    def _message(self, case: Case, reminder: Reminder, entries: Sequence[Entry]) -> Message:
         clinic, child, booked = self.desk.settings.clinic, case.child, reminder.appointment
         site = self.sites.get(booked.session, home_site(clinic))
         name = "" if site.name == clinic.name else site.name
@@ -103,7 +106,7 @@ class _Writer:
             first_name=child.name.split()[0] if child.number in self.named else "",
         )
         told = tell(to, child.language, self.desk.settings.home)
-        message = Message(
+        return Message(
             uid=reminder.uid,
             child_number=child.number,
             appointment=booked.id,
@@ -113,11 +116,17 @@ class _Writer:
             address=reminder.address,
             subject=told.subject,
             text=told.text_message if reminder.way is Way.TEXT else told.email,
-            calendar=self._calendar(case, booked, told, site),
+            calendar=self._calendar(_entry(case, booked, entries, self.today), case, told, site),
         )
-        return message, told.language == child.language.strip().lower().partition("-")[0]
 
-    def _calendar(self, case: Case, booked: Appointment, told: Told, site: Site) -> str:
+    def _entries(self, case: Case) -> tuple[Entry, ...]:
+        """What the family's calendar holds; nothing of a child that cannot be planned."""
+        try:
+            return workflow.refresh(self.desk, case.child.number, today=self.today)[2]
+        except RehabError:
+            return ()
+
+    def _calendar(self, entry: Entry, case: Case, told: Told, site: Site) -> str:
         """The appointment as it stands in the family's own calendar, without what it is for."""
         words = replace(
             ENGLISH,
@@ -128,32 +137,30 @@ class _Writer:
             cannot_come=told.cannot_come,
             alarm=f"{told.title}: {{day}}",
         )
-        entry = self._entry(case, booked)
         clinic = self.desk.settings.clinic
-        return calendar_file(case.child, [entry], clinic, words, {booked.session: site}).decode()
+        return calendar_file(case.child, [entry], clinic, words, {entry.session: site}).decode()
 
-    def _entry(self, case: Case, booked: Appointment) -> Entry:
-        fresh = Entry(
-            uid=derived_uid(case.child.number, "reminder", booked.id),
-            sequence=0,
-            changed_on=self.today,
-            kind=EntryKind.APPOINTMENT,
-            state=EntryState.LIVE,
-            start=booked.on,
-            until=booked.on + ONE_DAY,
-            on=booked.on,
-            session=booked.session,
-            starts_minute=booked.starts_minute,
-            minutes=booked.minutes,
-        )
-        try:
-            _, _, entries = workflow.refresh(self.desk, case.child.number, today=self.today)
-        except RehabError:
-            # A child that cannot be planned is still reminded.
-            return fresh
-        same = (fresh.kind, fresh.state, fresh.on, fresh.session, fresh.starts_minute)
-        found = (e for e in entries if (e.kind, e.state, e.on, e.session, e.starts_minute) == same)
-        return next(found, fresh)
+
+def _entry(case: Case, booked: Appointment, entries: Sequence[Entry], today: date) -> Entry:
+    """The entry of the family's calendar for this appointment, else one of its own."""
+    alone = Entry(
+        uid=derived_uid(case.child.number, "reminder", booked.id),
+        sequence=0,
+        changed_on=today,
+        kind=EntryKind.APPOINTMENT,
+        state=EntryState.LIVE,
+        start=booked.on,
+        until=booked.on + ONE_DAY,
+        on=booked.on,
+        session=booked.session,
+        starts_minute=booked.starts_minute,
+        minutes=booked.minutes,
+    )
+    return next((entry for entry in entries if _booking(entry) == _booking(alone)), alone)
+
+
+def _booking(entry: Entry) -> tuple[object, ...]:
+    return entry.kind, entry.state, entry.on, entry.session, entry.starts_minute
 
 
 def _writer(desk: Desk, cases: Sequence[Case], today: date, until: date) -> _Writer:

@@ -30,9 +30,8 @@ class ToTell:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A reminder in `language`, and the words of the calendar file that goes with it."""
+    """The words of a reminder, and those of the calendar file that goes with it."""
 
-    language: str
     subject: str
     text_message: str
     email: str
@@ -52,12 +51,9 @@ def tell(to: ToTell, language: str, own: Path) -> Told:
             where="reminder",
             do="Set phone in the clinic file.",
         )
-    names = [f"reminder/{one}.txt" for one in _languages(language)]
     try:
-        template = plain_environment(own).select_template(names)
-        words = template.module
+        words = plain_environment(own).select_template(_names(language)).module
         told = Told(
-            language=str(template.name).removeprefix("reminder/").removesuffix(".txt"),
             subject=_one_line(words.subject(to)),  # type: ignore[attr-defined]
             text_message=_one_line(words.text_message(to)),  # type: ignore[attr-defined]
             email=f"{str(words.email(to)).strip()}\n",  # type: ignore[attr-defined]
@@ -78,11 +74,22 @@ def tell(to: ToTell, language: str, own: Path) -> Told:
     return told
 
 
-def _languages(language: str) -> tuple[str, ...]:
-    """The names to try in turn, such as pt-br, pt, en."""
-    code = language.strip().lower().replace("_", "-")
+def has_words_in(language: str, own: Path) -> bool:
+    """Whether there is a template for a language, and not only the English one in its place."""
+    known = set(plain_environment(own).list_templates())
+    return any(name in known for name in _names(language)[:-1])
+
+
+def _names(language: str) -> tuple[str, ...]:
+    """The templates to try in turn, such as those of pt-br, pt and English."""
+    code = _code(language)
     parts = code.split("-") if LANGUAGE.fullmatch(code) else []
-    return (*("-".join(parts[:n]) for n in range(len(parts), 0, -1)), FALLBACK)
+    codes = (*("-".join(parts[:n]) for n in range(len(parts), 0, -1)), FALLBACK)
+    return tuple(f"reminder/{one}.txt" for one in codes)
+
+
+def _code(language: str) -> str:
+    return language.strip().lower().replace("_", "-")
 
 
 def _one_line(text: object) -> str:

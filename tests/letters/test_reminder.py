@@ -9,7 +9,7 @@ import pytest
 
 from rehab.care.reminding import segments
 from rehab.errors import LetterError
-from rehab.letters.reminder import Told, ToTell, tell
+from rehab.letters.reminder import Told, ToTell, has_words_in, tell
 from rehab.shipped_files import shipped
 
 TEMPLATES = sorted((shipped("templates") / "reminder").glob("*.txt"))
@@ -117,7 +117,16 @@ def test_signs_of_a_name_or_a_place_stay_as_they_are() -> None:
     "language", ["kk", "", "English", "en-GB", "EN", "../letters/words", "a/b", "é"]
 )
 def test_a_language_without_a_template_is_answered_in_english(language: str) -> None:
-    assert tell(TO, language, Path()).language == "en"
+    assert tell(TO, language, Path()) == tell(TO, "en", Path())
+
+
+def test_whether_there_are_words_in_a_language_is_known(tmp_path: Path) -> None:
+    (tmp_path / "reminder").mkdir()
+    (tmp_path / "reminder" / "kk.txt").write_text(OWN, encoding="utf-8")
+    spoken = ("en", "en-GB", "EN_us", "kk", "kk-Latn")
+    silent = ("", "ru", "English", "k", "../letters/words")
+    assert [has_words_in(language, tmp_path) for language in spoken] == [True] * len(spoken)
+    assert [has_words_in(language, tmp_path) for language in silent] == [False] * len(silent)
 
 
 def test_a_clinic_adds_a_language_or_its_own_words_by_a_file(tmp_path: Path) -> None:
@@ -125,7 +134,6 @@ def test_a_clinic_adds_a_language_or_its_own_words_by_a_file(tmp_path: Path) -> 
     (tmp_path / "reminder" / "kk.txt").write_text(OWN, encoding="utf-8")
     for language in ("kk", "kk-Latn", "KK_latn"):
         told = tell(TO, language, tmp_path)
-        assert told.language == "kk"
         assert told.text_message == "Harbour Eye Clinic: 4 mamyr"
         assert (told.title, told.months[4]) == ("Qabyldau", "mamyr")
 

@@ -120,7 +120,7 @@ def _language(code: str, language: str) -> str:
 
 
 def _always_before(code: str, subdivision: str, first: int, language: str) -> set[str]:
-    """The holidays of every one of the last years before `first`; none where a list is not whole."""
+    """What each of the last years before `first` had; nothing where one of them is not whole."""
     start = max(first - YEARS_COMPARED, _class(code).start_year)
     try:
         before = [_names(_year(code, subdivision, y, language)) for y in range(start, first)]

@@ -43,16 +43,20 @@ def sessions(diary: Diary, start: date, until: date) -> tuple[Session, ...]:
 
     There is none on a day that is closed, nor on a holiday of the site's country or region.
     """
+    return tuple(session for session, why in sessions_and_shut(diary, start, until) if not why)
+
+
+def sessions_and_shut(diary: Diary, start: date, until: date) -> tuple[tuple[Session, str], ...]:
+    """As `sessions`, also those that are not held, each with why; "" for those that are."""
     sites = {site.code: site for site in diary.sites}
     shut = _shut_days(diary, start, until)
     made = [
-        _session(pattern, sites[pattern.site], on)
+        (_session(pattern, site, on), _why(shut.get(on, ()), pattern, site))
         for pattern in diary.patterns
-        if pattern.site in sites
+        if (site := sites.get(pattern.site)) is not None
         for on in days_of(pattern, start, until)
-        if not _why(shut.get(on, ()), pattern, sites[pattern.site])
     ]
-    return tuple(sorted(made, key=lambda s: (s.on, s.starts_minute, s.pattern)))
+    return tuple(sorted(made, key=lambda m: (m[0].on, m[0].starts_minute, m[0].pattern)))
 
 
 def session_of(diary: Diary, session_id: str) -> Session | None:

@@ -187,7 +187,7 @@ def _problems(raw: dict[str, Any]) -> list[str]:
     if not str(raw.get("name", "")).strip():
         problems.append("name is missing: the clinic's name stands on every letter")
     zone = raw.get("time_zone", "UTC")
-    if isinstance(zone, str) and not _is_time_zone(zone):
+    if isinstance(zone, str) and not is_time_zone(zone):
         problems.append(f"time_zone {zone!r} is not known; write such as Europe/Paris")
     days = raw.get("open_weekdays", ["Monday"])
     if not isinstance(days, list) or not days or any(day not in WEEKDAYS for day in days):
@@ -238,7 +238,7 @@ def _smtp_problems(raw: Any) -> Iterator[str]:
         yield f"[smtp] security must be one of {', '.join(Security)}"
 
 
-def _is_time_zone(name: str) -> bool:
+def is_time_zone(name: str) -> bool:
     try:
         ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):

@@ -44,14 +44,13 @@ def _missing_years(diary: Diary, site: Site, first: int, last: int) -> list[int]
 
 def _sentence(site: Site, missing: list[int], by: date) -> str:
     place = "-".join(filter(None, (site.country, site.region)))
-    years = str(missing[0])
-    if len(missing) > 1:
-        years += f"-{missing[-1]}" if missing[-1] - missing[0] + 1 == len(missing) else ""
-        years = years if "-" in years else ", ".join(map(str, missing))
+    asked = f"{missing[0]}-{missing[-1]}" if len(missing) > 1 else str(missing[0])
+    in_a_row = missing[-1] - missing[0] + 1 == len(missing)
+    years = asked if in_a_row else ", ".join(map(str, missing))
     region = f" --region {site.region!r}" if " " in site.region else f" --region {site.region}"
     return (
         f"No list of the public holidays of {place} is recorded for {years}, and plans look ahead "
         f"to {by}: visits may be put on holidays at site {site.code}. Copy it with: rehab diary "
         f"holidays copy --country {site.country}{region if site.region else ''} "
-        f"--years {missing[0]}-{missing[-1]}"
+        f"--years {asked}"
     )

@@ -24,6 +24,7 @@ NOUNS = {
         "rehab.cli.appointment",
         "Book and move a visit, and record what became of it.",
     ),
+    "diary": ("rehab.cli.diary", "Keep the clinic's sessions, closures and holidays."),
     "booking": ("rehab.cli.booking", "Propose places for many visits at once, and book them."),
     "contact": ("rehab.cli.contact", "Record how a family is reached, and every try."),
     "occlusion": ("rehab.cli.occlusion", "Propose, decide and follow occlusion."),

@@ -18,6 +18,7 @@ from rehab.care.case import (
     Ending,
     Examination,
     EyeFindings,
+    Outcome,
     Regimen,
     Surgery,
     case_of,
@@ -177,6 +178,33 @@ def read_booked(
         table.c.outcome.not_in(CANCELLED),
     )
     return tuple((owner(v.key), v.record) for v in found if isinstance(v.record, Appointment))
+
+
+def read_expected(connection: Connection, start: date) -> tuple[tuple[str, Appointment], ...]:
+    """The appointments still booked from `start` on, in a session or not, each with its child's
+    number, in order of day."""
+    table = schema.appointment
+    found = read_versions(
+        connection,
+        KINDS[Appointment],
+        is_current(table),
+        table.c.on >= start,
+        table.c.outcome == Outcome.BOOKED,
+    )
+    booked = [(owner(v.key), v.record) for v in found if isinstance(v.record, Appointment)]
+    return tuple(sorted(booked, key=lambda b: (b[1].on, b[1].starts_minute or 0, b[0])))
+
+
+def read_latest_in_diary(connection: Connection, of_kind: type[DiaryRecord]) -> tuple[Version, ...]:
+    """The latest version of each fact of a kind, also of those that were withdrawn."""
+    kind = DIARY_KINDS[of_kind]
+    return tuple(read_versions(connection, kind, is_latest(kind.table)))
+
+
+def read_history_in_diary(connection: Connection, key: str) -> tuple[Version, ...]:
+    """Every version of one fact of the diary, oldest first."""
+    kind = kind_of_key(key)
+    return tuple(read_versions(connection, kind, kind.table.c.key == key))
 
 
 def read_proposals(connection: Connection, number: str) -> tuple[KeptProposal, ...]:

@@ -25,6 +25,8 @@ from rehab.store.reading import (
     read_diary,
     read_entries,
     read_entries_of,
+    read_expected,
+    read_history_in_diary,
     read_latest,
     read_proposals,
     read_versions,
@@ -114,6 +116,19 @@ class Store:
         """What takes up room in the sessions from `start` to before `until`, with whose it is."""
         with self._reading() as connection:
             return read_booked(connection, start, until)
+
+    def expected(self, start: date) -> tuple[tuple[str, Appointment], ...]:
+        """What is still booked from `start` on, in a session or not, with whose it is."""
+        with self._reading() as connection:
+            return read_expected(connection, start)
+
+    def history_in_diary(self, key: str) -> tuple[Version, ...]:
+        """Every version of a site, session pattern, closure or holiday, oldest first."""
+        with self._reading() as connection:
+            versions = read_history_in_diary(connection, key)
+        if not versions:
+            raise not_recorded(key)
+        return versions
 
     def appointments_from(self, first: date) -> tuple[Booked, ...]:
         """The appointments of all children from `first` on in order of time, cancelled too."""

@@ -25,6 +25,7 @@ from rehab.store.reading import (
     read_entries,
     read_entries_of,
     read_latest,
+    read_latest_in_diary,
     read_proposals,
     read_versions,
     read_wear,
@@ -203,6 +204,12 @@ class Transaction:
 
     def diary(self) -> Diary:
         return read_diary(self.connection)
+
+    def latest_in_diary(self, of_kind: type[DiaryRecord]) -> tuple[Version, ...]:
+        return read_latest_in_diary(self.connection, of_kind)
+
+    def latest(self, key: str) -> Version:
+        return read_latest(self.connection, key)
 
     def proposals(self, number: str) -> tuple[KeptProposal, ...]:
         return read_proposals(self.connection, number)

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from rehab.care.case import CheckKind
 from rehab.care.diary import SessionPattern, Site
+from rehab.settings import read_settings
 from rehab.store.store import Stamp, open_store
 from rehab.store.versions import DiaryRecord
 
@@ -28,7 +29,7 @@ THEATRE = SessionPattern(
 
 def keep_diary(home: Path, *records: DiaryRecord) -> None:
     """Writes these into the diary of the clinic in `home`."""
-    store = open_store(f"sqlite:///{home / 'rehab.db'}")
+    store = open_store(read_settings(home).database_url)
     with store.transaction() as tx:
         for record in records:
             tx.add_to_diary(record, STAMP)

@@ -22,6 +22,8 @@ import pytest
 from psycopg import sql
 from sqlalchemy.engine import URL, make_url
 
+from rehab.store.schema import metadata
+
 GIVEN = os.environ.get("REHAB_TEST_POSTGRES", "")
 REQUIRED = bool(os.environ.get("REHAB_TEST_POSTGRES_REQUIRED"))
 OWNER = "rehab"
@@ -29,23 +31,23 @@ OWNER = "rehab"
 PREFIX = f"rehab_test_{os.getpid()}_"
 SECONDS_TO_START = 30
 QUICK = ("fsync=off", "full_page_writes=off", "synchronous_commit=off", "autovacuum=off")
+TABLES = [table.name for table in metadata.sorted_tables]
 # Who must say a password here, so that a wrong one can be tried.
 ACCESS = "local all guest scram-sha-256\nlocal all all trust\n"
 
 
 @dataclass(slots=True)
 class Server:
-    """Databases on one server, each made anew or as a copy of another."""
+    """Databases on one server, each without tables."""
 
     address: URL
     made: list[str] = field(default_factory=list)
 
-    def create(self, template: str = "template0") -> str:
-        """The address of a new database like the one at the address `template`."""
+    def create(self) -> str:
+        """The address of a new database."""
         name = f"{PREFIX}{len(self.made)}"
-        like = make_url(template).database if "://" in template else template
         self.made.append(name)
-        self.say("CREATE DATABASE {} TEMPLATE {} ENCODING 'UTF8'", name, str(like))
+        self.say("CREATE DATABASE {} TEMPLATE template0 ENCODING 'UTF8'", name)
         return self.address.set(database=name).render_as_string(hide_password=False)
 
     def drop(self, address: str) -> None:
@@ -57,6 +59,29 @@ class Server:
             text = sql.SQL(statement).format(*map(sql.Identifier, names))
             done = connection.execute(text)
             return done.fetchall() if done.description else []
+
+
+@dataclass(frozen=True, slots=True)
+class Refilled:
+    """One database for many tests, since making one for each would take most of their time."""
+
+    address: str
+
+    def keep(self, name: str) -> None:
+        """Remembers what the tables hold now."""
+        copies = (f"CREATE TABLE {name}.{table} AS TABLE {table}" for table in TABLES)
+        self._run(f"CREATE SCHEMA {name}", *copies)
+
+    def fill(self, name: str) -> str:
+        """Lets the tables hold what was remembered; returns the address."""
+        emptied = (f"DELETE FROM {table}" for table in reversed(TABLES))
+        filled = (f"INSERT INTO {table} TABLE {name}.{table}" for table in TABLES)
+        self._run("SET lock_timeout = '5s'", *emptied, *filled)
+        return self.address
+
+    def _run(self, *statements: str) -> None:
+        with closing(_connect(make_url(self.address))) as connection:
+            connection.execute(";".join(statements).encode())
 
 
 def _connect(address: URL) -> psycopg.Connection[Any]:

@@ -120,4 +120,5 @@ def _in_order(
     connection: Connection, query: Select[*Anything], first: int | None
 ) -> Iterator[Row[*Anything]]:
     listed = query.where(TABLE.c.listed.is_(True)).order_by(TABLE.c.place).limit(first)
-    yield from connection.execution_options(yield_per=LINES_AT_ONCE).execute(listed)
+    with connection.execute(listed, execution_options={"yield_per": LINES_AT_ONCE}) as found:
+        yield from found

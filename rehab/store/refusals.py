@@ -24,8 +24,8 @@ def place_of(url: URL) -> str:
     """How a message names the database: its file, or its address without the password."""
     if url.get_backend_name() == "sqlite" and url.database:
         return url.database
-    plain = url.set(drivername=url.get_backend_name(), password=None, query={})
-    return plain.render_as_string()
+    known = URL.create(url.get_backend_name(), url.username, None, url.host, url.port, url.database)
+    return known.render_as_string()
 
 
 @contextmanager

@@ -33,7 +33,7 @@ def server(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[CalDav]:
 @pytest.fixture
 def booked(asel: Clinic) -> Clinic:
     """K-017 is booked on two Mondays."""
-    store = open_store(f"sqlite:///{asel.home / 'rehab.db'}")
+    store = open_store(asel.database_url)
     with store.transaction() as tx:
         tx.add_to_diary(QUAY, STAMP)
         tx.add_to_diary(MORNINGS, STAMP)

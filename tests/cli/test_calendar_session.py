@@ -38,7 +38,7 @@ PATTERNS = (
 @pytest.fixture
 def booked(asel: Clinic) -> Clinic:
     """K-017 is booked into the morning of 4 May and, no more, into that of 11 May."""
-    store = open_store(f"sqlite:///{asel.home / 'rehab.db'}")
+    store = open_store(asel.database_url)
     with store.transaction() as tx:
         for record in (*SITES, *PATTERNS):
             tx.add_to_diary(record, STAMP)
@@ -170,7 +170,7 @@ def test_the_family_sees_the_hour_and_the_place_and_a_new_hour_outranks_the_old(
     (before,) = (e for e in read(out) if e.dtstart.value == starts)
     assert before.location.value == "Quay House, 2 Pier Road"
     assert before.dtend.value == starts + timedelta(minutes=20)
-    store = open_store(f"sqlite:///{booked.home / 'rehab.db'}")
+    store = open_store(booked.database_url)
     with store.transaction() as tx:
         (old,) = (a for a in tx.case("K-017").appointments if a.outcome is Outcome.BOOKED)
         moved = Appointment(old.id, old.on, old.outcome, old.session, 600, 20)
@@ -187,7 +187,7 @@ def test_an_appointment_keeps_its_hour_while_its_session_is_closed(
 ) -> None:
     before, after = tmp_path / "before.ics", tmp_path / "after.ics"
     booked.say(f"calendar export K-017 --out {before}")
-    store = open_store(f"sqlite:///{booked.home / 'rehab.db'}")
+    store = open_store(booked.database_url)
     with store.transaction() as tx:
         tx.add_to_diary(Closure("leave", MONDAY, MONDAY + timedelta(1), "leave"), STAMP)
     store.close()

@@ -135,7 +135,7 @@ def told(new_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Told:
     made: list[dict[str, Any]] = []
 
     def stands(on: str) -> None:
-        with closing(open_store(f"sqlite:///{clinic.home / 'rehab.db'}")) as store:
+        with closing(open_store(clinic.database_url)) as store:
             calendars.append((date.fromisoformat(on), store.entries("K-017")))
         child = json.loads(clinic.say("child show K-017 --json"))
         regimens.append((date.fromisoformat(on), child["regimens"]))

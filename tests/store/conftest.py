@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from rehab.store.store import Stamp, Store, create_or_upgrade, open_store
-from tests.postgres import Server
+from tests.postgres import Refilled, Server
 
 
 @pytest.fixture
@@ -17,9 +17,14 @@ def file_url(tmp_path: Path) -> str:
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def url(request: pytest.FixtureRequest, file_url: str) -> Iterator[str]:
+def kind(request: pytest.FixtureRequest) -> str:
+    return str(request.param)
+
+
+@pytest.fixture
+def url(kind: str, file_url: str, request: pytest.FixtureRequest) -> Iterator[str]:
     """The address of a database without tables."""
-    if request.param == "sqlite":
+    if kind == "sqlite":
         yield file_url
         return
     server: Server = request.getfixturevalue("postgres")
@@ -29,10 +34,13 @@ def url(request: pytest.FixtureRequest, file_url: str) -> Iterator[str]:
 
 
 @pytest.fixture
-def made_url(url: str, request: pytest.FixtureRequest) -> str:
+def made_url(kind: str, file_url: str, request: pytest.FixtureRequest) -> str:
     """The address of a database with the tables of today."""
-    create_or_upgrade(url)
-    return url
+    if kind == "sqlite":
+        create_or_upgrade(file_url)
+        return file_url
+    refilled: Refilled = request.getfixturevalue("refilled")
+    return refilled.fill("empty")
 
 
 @pytest.fixture

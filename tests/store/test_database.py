@@ -63,19 +63,21 @@ def test_the_database_of_another_program_is_refused_and_left_as_it_is(tmp_path: 
     connection.close()
 
 
-def test_an_older_database_is_to_be_brought_up_to_date(made_url: str) -> None:
-    _set_revision(made_url, "0000")
+def test_an_older_database_is_to_be_brought_up_to_date(url: str) -> None:
+    create_or_upgrade(url)
+    _set_revision(url, "0000")
     with pytest.raises(StoreError) as refusal:
-        open_store(made_url)
+        open_store(url)
     assert f"older than the program (it is at 0000, not {REVISION})" in str(refusal.value)
     assert str(refusal.value).endswith("Bring it up to date with: rehab init")
 
 
-def test_a_database_of_a_newer_program_is_neither_opened_nor_changed(made_url: str) -> None:
-    _set_revision(made_url, "9999")
+def test_a_database_of_a_newer_program_is_neither_opened_nor_changed(url: str) -> None:
+    create_or_upgrade(url)
+    _set_revision(url, "9999")
     for use in (open_store, create_or_upgrade):
         with pytest.raises(StoreError, match=r"newer version .* Install the newer version"):
-            use(made_url)
+            use(url)
 
 
 def test_a_folder_that_does_not_exist_is_named(tmp_path: Path) -> None:

@@ -64,13 +64,13 @@ def _add_child(store: Store, stamp: Stamp) -> None:
 
 
 def test_killed_at_any_moment_records_are_whole_and_the_rest_can_be_written(
-    store: Store, url: str, stamp: Stamp
+    store: Store, made_url: str, stamp: Stamp
 ) -> None:
     _add_child(store, stamp)
     moments = random.Random(14)
     counts = [0]
     for _ in range(5):
-        writer = _start(url)
+        writer = _start(made_url)
         assert writer.stdout is not None
         for _ in range(moments.randint(1, 25)):
             assert writer.stdout.readline()
@@ -81,16 +81,16 @@ def test_killed_at_any_moment_records_are_whole_and_the_rest_can_be_written(
         counts.append(_refuse_anything_but_whole_records(store))
     assert all(before < after for before, after in pairwise(counts))
 
-    finisher = _start(url)
+    finisher = _start(made_url)
     finisher.communicate()
     assert finisher.returncode == 0
     assert _refuse_anything_but_whole_records(store) == EXAMINATIONS
     assert {version.version for version in store.history("M-014")} == {1}
 
 
-def test_killed_inside_a_transaction_nothing_of_it_remains(store: Store, url: str) -> None:
+def test_killed_inside_a_transaction_nothing_of_it_remains(store: Store, made_url: str) -> None:
     _add_child(store, Stamp("a nurse", datetime(2026, 3, 2, tzinfo=UTC)))
-    writer = _start(url, "die inside")
+    writer = _start(made_url, "die inside")
     writer.communicate()
     assert writer.returncode == -signal.SIGKILL
     assert _refuse_anything_but_whole_records(store) == 0

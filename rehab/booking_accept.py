@@ -1,13 +1,14 @@
 """A proposal accepted by a person: each line checked again, and all of them booked together."""
 
-from collections.abc import Mapping, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import date
 
 from rehab.booking_desk import ONE_DAY, in_session, visit_minutes
 from rehab.booking_files import Line
+from rehab.booking_proposal import visit_name
 from rehab.care.booking import in_words, obstacles
-from rehab.care.case import Appointment, Case, Outcome
+from rehab.care.case import Appointment, Case, CheckKind, Outcome
 from rehab.care.diary import Session
 from rehab.care.plan import Plan
 from rehab.care.session_room import Booked, by_session, minutes_left, offers, opening_of
@@ -133,12 +134,9 @@ class _Accepting:
         if session.on < self.today:
             raise RecordError(f"session {session.id} is past (today is {self.today}).")
         due = self._due(line, seen.plan, session)
-        kinds = frozenset(check.kind for visit in due for check in visit.checks)
-        if not offers(session, kinds):
-            raise RecordError(f"session {session.id} does not offer {in_words(sorted(kinds))}.")
         if found := obstacles(seen.case.limits, opening_of(session, self.room)):
             raise RecordError(f"what the family has stated rules it out: {' and '.join(found)}.")
-        minutes = visit_minutes(kinds, self.desk.protocol, session.on)
+        minutes = line.minutes or visit_minutes(_kinds(due), self.desk.protocol, session.on)
         left = max(minutes_left(session, self.room), 0)
         if minutes > left:
             raise RecordError(
@@ -154,14 +152,22 @@ class _Accepting:
         return placed
 
     def _due(self, line: Line, plan: Plan, session: Session) -> tuple[Visit, ...]:
-        """The visits that are due by that day and that no line has placed before."""
-        due = [v for v in plan.visits if not v.booked and v.checks and v.earliest <= session.on]
-        placed = [self.placed_on.get((line.number, visit.on)) for visit in due]
-        free = tuple(visit for visit, by in zip(due, placed, strict=True) if by is None)
-        if not free:
-            by = next((f"line {by} places this visit already" for by in placed if by), "")
-            raise RecordError(f"{by or f'no unbooked visit is due by {session.on} any more'}.")
-        return free
+        """The visits that the line is for, as far as they are still planned; on another day than
+        that of the proposal, the first that is due by then."""
+        open_now = [v for v in plan.visits if not v.booked and v.checks]
+        named = [v for v in open_now if visit_name(v) in line.visits]
+        by_then = [v for v in open_now if v.earliest <= session.on]
+        due = named or [v for v in by_then if offers(session, _kinds([v]))][:1] or by_then[:1]
+        if not due:
+            raise RecordError(f"no unbooked visit is due by {session.on} any more.")
+        for visit in due:
+            other = self.placed_on.get((line.number, visit.on))
+            if other is not None:
+                raise RecordError(f"line {other} places this visit already.")
+        if not offers(session, _kinds(due)):
+            named_kinds = in_words(sorted(_kinds(due)))
+            raise RecordError(f"session {session.id} does not offer {named_kinds}.")
+        return tuple(due)
 
     def _write(self, line: Line, was: Appointment | None, placed: Appointment) -> Appointment:
         if was is None:
@@ -188,6 +194,10 @@ class _Accepting:
                     where="proposal",
                     do="Nothing was booked. Propose anew.",
                 )
+
+
+def _kinds(visits: Iterable[Visit]) -> frozenset[CheckKind]:
+    return frozenset(check.kind for visit in visits for check in visit.checks)
 
 
 def _still_booked(line: Line, case: Case) -> Appointment | None:

@@ -14,19 +14,22 @@ from rehab.session_dates import clock
 
 HEADS = (
     "number", "name", "session", "hour", "day", "minutes", "checks", "urgency", "from", "best",
-    "to", "late", "moves", "why_no_place", "what_to_do",
+    "to", "late", "visit", "moves", "why_no_place", "what_to_do",
 )  # fmt: skip
-NEEDED = ("number", "session", "hour", "moves")
+NEEDED = ("number", "session", "hour", "minutes", "visit", "moves")
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of the file, to be booked: `moves` is the appointment that it would move."""
+    """One line of the file, to be booked: `moves` is the appointment that it would move, `visits`
+    are the names of the visits that it is for."""
 
     line: int
     number: str
     session: str
     starts_minute: int | None
+    minutes: int | None = None
+    visits: tuple[str, ...] = ()
     moves: str = ""
 
 
@@ -55,6 +58,7 @@ def _placed(place: Place) -> tuple[str, ...]:
         str(request.target),
         "" if place.late else str(request.latest),
         f"its last good day was {place.late}" if place.late else "",
+        "" if place.moved else request.visit,
         appointment.id,
         "",
         "",
@@ -66,7 +70,7 @@ def _left(left: Left) -> tuple[str, ...]:
     empty = ("",) * 5
     return (
         *(left.child.number, left.child.name, *empty, str(left.urgency)),
-        *(start, "", end, "", "", left.why, left.do),
+        *(start, "", end, "", "", "", left.why, left.do),
     )
 
 
@@ -115,21 +119,25 @@ def _read(row: dict[str, str], line: int, problems: list[str]) -> Iterator[Line]
     if "more" in row or None in row.values():
         problems.append(f"line {line} has more or fewer columns than the first")
         return
-    number, session, hour, moves = (_said(row[name]) for name in NEEDED)
+    number, session, hour, length, visits, moves = (_said(row[name]) for name in NEEDED)
     if not session:
         return
     if not number:
         problems.append(f"line {line} names no child")
         return
-    hours, colon, minutes = hour.partition(":")
-    if hour and not (colon and hours.isdecimal() and minutes[:2].isdecimal()):
+    hours, colon, past = hour.partition(":")
+    if hour and not (colon and hours.isdecimal() and past[:2].isdecimal()):
         problems.append(f"line {line}: {hour!r} is not an hour such as 09:30")
         return
-    minute = int(hours) * 60 + int(minutes[:2]) if hour else None
+    minute = int(hours) * 60 + int(past[:2]) if hour else None
     if minute is not None and not minute < MINUTES_PER_DAY:
         problems.append(f"line {line}: {hour!r} is not in a day")
         return
-    yield Line(line, number, session, minute, moves)
+    if length and not (length.isascii() and length.isdecimal() and int(length) > 0):
+        problems.append(f"line {line}: {length!r} is not whole minutes such as 15")
+        return
+    minutes = int(length) if length else None
+    yield Line(line, number, session, minute, minutes, tuple(visits.split()), moves)
 
 
 def _said(cell: str) -> str:

@@ -110,7 +110,6 @@ def _wishes(desk: Desk, case: Case, plan: Plan, period: Period, may_move: MayMov
     urgency = _urgency(desk, case, plan, period)
     kept = [a for a in case.appointments if a.outcome is Outcome.BOOKED and not desk.why_shut(a)]
     booked = tuple(a.on for a in kept)
-    moves: dict[str, Appointment] = {}
     left: list[Left] = []
     wanted: list[Visit] = []
     for visit in plan.visits:
@@ -120,25 +119,30 @@ def _wishes(desk: Desk, case: Case, plan: Plan, period: Period, may_move: MayMov
             left += _on_a_shut_day(desk, case.child, visit.appointment, urgency)
         elif visit.checks:
             wanted.append(_where_held(desk, visit, period))
-            if visit.appointment:
-                moves[_name(visit)] = visit.appointment
-    wanted, late = _with_late_ones(wanted, period, booked)
+    trips = _trips(wanted, period, booked)
     requests = tuple(
         Request(
             case.child.number,
-            _name(visit),
-            visit.earliest,
-            min(max(visit.on, visit.earliest), visit.latest),
-            visit.latest,
-            visit_minutes((check.kind for check in visit.checks), desk.protocol, visit.on),
-            frozenset(check.kind for check in visit.checks),
+            trip.name,
+            trip.visit.earliest,
+            min(max(trip.visit.on, trip.visit.earliest), trip.visit.latest),
+            trip.visit.latest,
+            visit_minutes(trip.kinds, desk.protocol, trip.visit.on),
+            trip.kinds,
             urgency,
             case.child.family,
             case.limits,
         )
-        for visit in wanted
+        for trip in trips
     )
-    return Wishes(case.child, requests, moves, late, tuple(left), booked)
+    return Wishes(
+        case.child,
+        requests,
+        {trip.name: trip.visit.appointment for trip in trips if trip.visit.appointment},
+        {trip.name: trip.late for trip in trips if trip.late},
+        tuple(left),
+        booked,
+    )
 
 
 def _where_held(desk: Desk, visit: Visit, period: Period) -> Visit:
@@ -152,21 +156,30 @@ def _where_held(desk: Desk, visit: Visit, period: Period) -> Visit:
     return visit
 
 
-def _name(visit: Visit) -> str:
-    return visit.appointment.id if visit.appointment else visit.on.isoformat()
+@dataclass(frozen=True, slots=True)
+class _Trip:
+    """A visit with what is left of its window, or several in one; `late` as in `Place`."""
+
+    name: str
+    visit: Visit
+    late: date | None = None
+
+    @property
+    def kinds(self) -> frozenset[CheckKind]:
+        return frozenset(check.kind for check in self.visit.checks)
 
 
-def _with_late_ones(
-    visits: Sequence[Visit], period: Period, booked: Sequence[date]
-) -> tuple[list[Visit], dict[str, date]]:
-    """The visits with what is left of their windows, none over another; and of each for which any
-    session comes too late its last good day.
+def visit_name(visit: Visit) -> str:
+    """By its planned day, in a way that no spreadsheet takes for a date to write otherwise."""
+    return visit.appointment.id if visit.appointment else f"v{visit.on}"
 
-    What is late joins the next visit, where that is good within a week. Else it is wanted as soon
-    as can be, unless the child comes soon anyway.
+
+def _trips(visits: Sequence[Visit], period: Period, booked: Sequence[date]) -> list[_Trip]:
+    """The visits with what is left of their windows, none over another.
+
+    Where any session comes too late for one, it joins the next visit if that is good within a
+    week. Else it is wanted as soon as can be, unless the child comes soon anyway.
     """
-    end = period.first + LOOK_FOR_LATE
-    coming_soon = any(period.first <= day <= end for day in booked)
     late = [visit for visit in visits if visit.latest < period.first]
     inside: list[Visit] = []
     for visit in visits:
@@ -175,18 +188,27 @@ def _with_late_ones(
             earliest = max(visit.earliest, period.first, after)
             if earliest <= visit.latest:
                 inside.append(replace(visit, earliest=earliest))
+    trips = [_Trip(visit_name(visit), visit) for visit in inside]
     if not late:
-        return inside, {}
-    checks = tuple(check for visit in late for check in visit.checks)
+        return trips
     last_good_day = min(visit.latest for visit in late)
+    end = period.first + LOOK_FOR_LATE
     if inside and inside[0].earliest <= period.first + SOON:
-        joined = replace(inside[0], checks=(*checks, *inside[0].checks))
-        return [joined, *inside[1:]], {_name(joined): last_good_day}
-    if coming_soon:
-        return inside, {}
+        return [_together([*late, inside[0]], inside[0], last_good_day), *trips[1:]]
+    if any(period.first <= day <= end for day in booked):
+        return trips
     latest = min([end, *(visit.earliest - ONE_DAY for visit in inside)])
-    alone = replace(late[0], earliest=period.first, latest=latest, checks=checks)
-    return [alone, *inside], {_name(alone): last_good_day}
+    alone = replace(late[0], earliest=period.first, latest=latest)
+    return [_together(late, alone, last_good_day), *trips]
+
+
+def _together(visits: Sequence[Visit], window: Visit, last_good_day: date) -> _Trip:
+    """One trip for several visits; where one of them is booked, it is that which is moved."""
+    booked = next((visit for visit in visits if visit.appointment), None)
+    name = visit_name(booked) if booked else " ".join(map(visit_name, visits))
+    checks = tuple(check for visit in visits for check in visit.checks)
+    appointment = booked.appointment if booked else None
+    return _Trip(name, replace(window, checks=checks, appointment=appointment), last_good_day)
 
 
 def _on_a_shut_day(

@@ -112,6 +112,19 @@ def test_brothers_and_sisters_come_on_one_day(desk: Clinic, tmp_path: Path) -> N
     assert place == ("K-2", "mondays/2026-04-27")
 
 
+def test_a_visit_that_is_late_gets_the_first_session_and_says_so(
+    desk: Clinic, tmp_path: Path
+) -> None:
+    operated(desk, "K-1", "2026-04-13", seen="2026-04-13")
+    file = tmp_path / "places.csv"
+    first = proposed(desk, file, "--until 2026-04-30")[0]
+    assert first["session"] == "mondays/2026-04-27"
+    assert first["late"].startswith("its last good day was 2026-04-2")
+    assert len(first["visit"].split()) == 2, "what is late joins the visit of that week"
+    desk.say(f"booking accept {file} --today 2026-04-21")
+    assert booked(desk, "K-1") == [date(2026, 4, 27)]
+
+
 def test_a_family_that_cannot_come_on_mondays_is_not_sent_there(
     desk: Clinic, tmp_path: Path
 ) -> None:
@@ -202,12 +215,31 @@ def test_a_family_booked_on_a_day_that_was_shut_is_named_and_moved_when_asked(
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("number,name\nK-1,Bo\n", "the first line does not name session, hour, moves."),
-        ("number,session,hour,moves\nK-1,m/2026-04-27,9am,\n", "line 2: '9am' is not an hour"),
-        ("number,session,hour,moves\nK-1,m/2026-04-27,99:00,\n", "line 2: '99:00' is not in a day"),
-        ("number,session,hour,moves\nK-1,m,09:00,,,\n", "line 2 has more or fewer columns"),
-        ("number,session,hour,moves\n,m,09:00,\n", "line 2 names no child"),
-        ('number,session,hour,moves\nK-1,"m,09:00,\n', "cannot be split into columns"),
+        (
+            "number,name\nK-1,Bo\n",
+            "the first line does not name session, hour, minutes, visit, moves.",
+        ),
+        (
+            "number,session,hour,minutes,visit,moves\nK-1,m/2026-04-27,9am,,,\n",
+            "line 2: '9am' is not an hour",
+        ),
+        (
+            "number,session,hour,minutes,visit,moves\nK-1,m/2026-04-27,99:00,,,\n",
+            "line 2: '99:00' is not in a day",
+        ),
+        (
+            "number,session,hour,minutes,visit,moves\nK-1,m,09:00,,,,,\n",
+            "line 2 has more or fewer columns",
+        ),
+        ("number,session,hour,minutes,visit,moves\n,m,09:00,,,\n", "line 2 names no child"),
+        (
+            "number,session,hour,minutes,visit,moves\nK-1,m,09:00,ten,,\n",
+            "line 2: 'ten' is not whole minutes such as 15",
+        ),
+        (
+            'number,session,hour,minutes,visit,moves\nK-1,"m,09:00,,,\n',
+            "cannot be split into columns",
+        ),
     ],
 )
 def test_a_file_that_is_no_proposal_is_refused_with_its_lines(
@@ -221,7 +253,8 @@ def test_a_file_that_is_no_proposal_is_refused_with_its_lines(
 def test_a_child_or_session_that_does_not_exist_is_named(desk: Clinic, tmp_path: Path) -> None:
     file = tmp_path / "odd.csv"
     file.write_text(
-        "number;session;hour;moves\nK-8;mondays/2026-04-27;;\nK-1;mondays/27 April;;\n",
+        "number;session;hour;minutes;visit;moves\nK-8;mondays/2026-04-27;;;;\n"
+        "K-1;mondays/27 April;;;;\n",
         encoding="utf-8",
     )
     operated(desk, "K-1", "2026-03-02")

@@ -4,9 +4,9 @@ A message is claimed before it is sent. Whatever ends the work in between leaves
 which nobody knows, which is never sent again unless a person says so.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from rehab.care.contacts import Way
 from rehab.care.messages import Message, MessageState
@@ -24,17 +24,19 @@ AFTER_AN_ERROR = {
     NotSent.UNKNOWN: MessageState.SENDING,
 }
 OPEN_QUESTIONS = (MessageState.SENDING, MessageState.FAILED)
+# Longer than any sender tries, so that none is still at it when a message is given free again.
+SURELY_OVER = timedelta(minutes=10)
 ANSWERS = (MessageState.SENT, MessageState.FAILED, MessageState.WAITING)
 
 
 @dataclass(frozen=True, slots=True)
 class Office:
-    """A clinic's messages as they are sent on one day."""
+    """A clinic's messages as they are sent on one day; `now` tells the moment of each change."""
 
     store: Store
     clinic: Clinic
     today: date
-    at: datetime
+    now: Callable[[], datetime]
 
 
 def send_waiting(office: Office, sender: Sender, ways: Sequence[Way]) -> Iterator[Message]:
@@ -56,12 +58,13 @@ def send_waiting(office: Office, sender: Sender, ways: Sequence[Way]) -> Iterato
 
 def _claim(office: Office, seen: Message) -> Message | None:
     """The message, now `sending` or, if it no longer holds, cancelled; None if another took it."""
+    at = office.now()
     with office.store.transaction() as tx:
         problem = _why_not(tx, office, seen)
         state = MessageState.CANCELLED if problem else MessageState.SENDING
-        if not tx.outbox.change(seen, state, office.at, problem):
+        if not tx.outbox.change(seen, state, at, problem):
             return None
-    return replace(seen, state=state, problem=problem, changed_at=office.at)
+    return replace(seen, state=state, problem=problem, changed_at=at)
 
 
 def _why_not(tx: Transaction, office: Office, message: Message) -> str:
@@ -92,7 +95,7 @@ def _send(office: Office, sender: Sender, claimed: Message) -> Message:
 
 def _note(office: Office, before: Message, after: Message) -> None:
     with office.store.transaction() as tx:
-        tx.outbox.change(before, after.state, office.at, after.problem)
+        tx.outbox.change(before, after.state, office.now(), after.problem)
 
 
 def settle(store: Store, begins: str, state: MessageState, stamp: Stamp) -> Message:
@@ -104,6 +107,13 @@ def settle(store: Store, begins: str, state: MessageState, stamp: Stamp) -> Mess
                 f"this message is {message.state}: nothing about it is open.",
                 where=message.name,
                 do="Look at it with: rehab reminder list",
+            )
+        sending = message.state is MessageState.SENDING and state is MessageState.WAITING
+        if sending and message.changed_at and stamp.at < message.changed_at + SURELY_OVER:
+            raise RecordError(
+                "this message may be on its way just now.",
+                where=message.name,
+                do=f"Wait {SURELY_OVER // timedelta(minutes=1)} minutes, and look again.",
             )
         said = f"{state} according to {stamp.by}" + (f": {stamp.reason}" if stamp.reason else "")
         tx.outbox.change(message, state, stamp.at, said)

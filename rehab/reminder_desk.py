@@ -19,6 +19,7 @@ from rehab.care.reminding import (
     first_day,
     is_rung,
     last_day,
+    mailbox,
     reminders,
 )
 from rehab.errors import RehabError
@@ -166,11 +167,13 @@ def _booking(entry: Entry) -> tuple[object, ...]:
 def _writer(desk: Desk, cases: Sequence[Case], today: date, until: date) -> _Writer:
     """Children are named where a family could mistake which one it is."""
     families = Counter(child.family for child in desk.store.children() if child.family)
-    reached = Counter(way for case in cases for way in consented(case))
+    boxes = {case.child.number: [mailbox(*to) for to in consented(case)] for case in cases}
+    reached = Counter(box for of_child in boxes.values() for box in of_child)
     named = frozenset(
         case.child.number
         for case in cases
-        if families[case.child.family] > 1 or any(reached[way] > 1 for way in consented(case))
+        if families[case.child.family] > 1
+        or any(reached[box] > 1 for box in boxes[case.child.number])
     )
     sites = session_sites(desk.diary, desk.settings.clinic, today, until)
     return _Writer(desk, today, sites, named)

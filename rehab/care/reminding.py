@@ -32,11 +32,8 @@ class Reminder:
     def uid(self) -> str:
         booked = self.appointment
         when = (booked.on.isoformat(), str(booked.starts_minute), booked.session)
-        return derived_uid("reminder", booked.id, *when, str(self.days_before), *self.to)
-
-    @property
-    def to(self) -> tuple[str, str]:
-        return self.way.value, self.address
+        to = mailbox(self.way, self.address)
+        return derived_uid("reminder", booked.id, *when, str(self.days_before), *to)
 
 
 def due_days(on: date, today: date, reminder_days: Sequence[int]) -> int | None:
@@ -70,16 +67,32 @@ def due_appointments(
 
 
 def consented(case: Case) -> tuple[tuple[Way, str], ...]:
-    """The ways in which this family agreed to be written to, each address once."""
-    return tuple(dict.fromkeys(_consented(case)))
+    """The ways in which this family agreed to be written to, each address once.
+
+    Where one person agreed and another said no to the same address, the no counts.
+    """
+    first: dict[tuple[str, str], tuple[Way, str]] = {}
+    refused = set()
+    for way, address, consent in _addresses(case):
+        if consent is Consent.YES:
+            first.setdefault(mailbox(way, address), (way, address))
+        elif consent is Consent.NO:
+            refused.add(mailbox(way, address))
+    return tuple(to for box, to in first.items() if box[1] and box not in refused)
 
 
-def _consented(case: Case) -> Iterator[tuple[Way, str]]:
+def mailbox(way: Way, address: str) -> tuple[str, str]:
+    """What an address reaches, however it is written; "" of a number that holds no digit."""
+    if way is Way.TEXT:
+        digits = "".join(c for c in address if c.isdecimal())
+        return way.value, f"+{digits}" if digits and address.startswith("+") else digits
+    return way.value, address.casefold()
+
+
+def _addresses(case: Case) -> Iterator[tuple[Way, str, Consent]]:
     for contact in case.contacts:
-        if contact.phone.strip() and contact.text_consent is Consent.YES:
-            yield Way.TEXT, contact.phone.strip()
-        if contact.email.strip() and contact.email_consent is Consent.YES:
-            yield Way.EMAIL, contact.email.strip()
+        yield Way.TEXT, contact.phone.strip(), contact.text_consent
+        yield Way.EMAIL, contact.email.strip(), contact.email_consent
 
 
 def reminders(case: Case, today: date, reminder_days: Sequence[int]) -> tuple[Reminder, ...]:
@@ -103,7 +116,8 @@ def why_not(message: Message, case: Case, today: date, reminder_days: Sequence[i
     )
     if reminder.uid != message.uid:
         return "the appointment was moved"
-    if reminder.to not in consented(case):
+    agreed = {mailbox(*to) for to in consented(case)}
+    if mailbox(message.way, message.address) not in agreed:
         return "the family no longer agrees to be written to here"
     due = due_days(booked.on, today, reminder_days)
     if due is None:

@@ -40,7 +40,7 @@ def write(home: Path | None, today: date) -> None:
 
     Example: rehab reminder write --today 2026-05-01
     """
-    written = write_due(desk(home), today=today, at=datetime.now(UTC))
+    written = write_due(desk(home), today=today, at=_now())
     known = f"; {written.known} there already" if written.known else ""
     click.echo(f"{_count(len(written.new))} written{known}.")
     if written.unreachable:
@@ -95,9 +95,9 @@ def send(home: Path | None, folder: Path | None, smtp: bool, only: str, today: d
     """
     if (folder is None) != smtp:
         raise click.UsageError("Choose one of --folder and --smtp.")
-    settings, at = read_settings(home), datetime.now(UTC)
-    sender: Sender = FolderSender(folder) if folder else _smtp(settings, at)
-    office = Office(_store(settings), settings.clinic, today, at)
+    settings = read_settings(home)
+    sender: Sender = FolderSender(folder) if folder else _smtp(settings, _now())
+    office = Office(_store(settings), settings.clinic, today, _now)
     told: list[Message] = []
     try:
         for message in send_waiting(office, sender, WAYS[only]):
@@ -131,6 +131,10 @@ def settle_message(home: Path | None, uid: str, state: str, stamp: Stamp) -> Non
     """
     settled = settle(_store(read_settings(home)), uid, MessageState(state), stamp)
     click.echo(f"Recorded {settled.name[:SHOWN_OF_UID]}: {settled.state}.")
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
 
 
 def _store(settings: Settings) -> Store:

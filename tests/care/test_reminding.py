@@ -88,6 +88,28 @@ def test_an_address_that_two_contacts_share_is_written_to_once_and_an_empty_one_
     )
 
 
+def test_an_address_written_in_another_way_is_the_same_address() -> None:
+    again = replace(MOTHER, id="K-017/C2", phone="+00-555 (0117)", email="Aigul@Example.org")
+    both = replace(CASE, contacts=(MOTHER, again))
+    assert consented(both) == consented(CASE)
+    other = replace(CASE, contacts=(again,))
+    assert why_not(written(), other, THREE, TWO_DAYS) == ""
+    assert {r.uid for r in reminders(other, THREE, TWO_DAYS)} == {
+        r.uid for r in reminders(CASE, THREE, TWO_DAYS)
+    }
+
+
+def test_a_no_of_one_person_counts_where_another_agreed_for_the_same_address() -> None:
+    father = replace(MOTHER, id="K-017/C2", name="Erlan T", text_consent=Consent.NO)
+    for contacts in ((MOTHER, father), (father, MOTHER)):
+        assert consented(replace(CASE, contacts=contacts)) == ((Way.EMAIL, "aigul@example.org"),)
+
+
+def test_a_number_without_a_digit_reaches_nobody() -> None:
+    neighbour = replace(MOTHER, phone="ask next door", email="")
+    assert consented(replace(CASE, contacts=(neighbour,))) == ()
+
+
 def test_the_number_recorded_with_the_child_is_no_consent() -> None:
     child = replace(CASE.child, phone="+00 555 0117")
     assert reminders(replace(CASE, child=child, contacts=()), THREE, TWO_DAYS) == ()

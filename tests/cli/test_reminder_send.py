@@ -6,13 +6,14 @@ import subprocess
 import sys
 import threading
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from rehab.care.case import Appointment, Child
 from rehab.care.contacts import Consent, Contact, Way
-from rehab.outbox_desk import Office, send_waiting
+from rehab.care.messages import MessageState
+from rehab.outbox_desk import Office, send_waiting, settle
 from rehab.reminder_desk import write_due
 from rehab.senders import SmtpSender
 from rehab.settings import MailServer, Security, read_settings
@@ -106,6 +107,10 @@ def test_of_a_message_given_to_a_server_that_broke_off_nobody_knows_until_a_pers
         assert post.taken == []
     (unknown,) = outbox(written, "--state sending")
     uid = unknown["uid"][:12]
+    assert written.refuse(f"reminder settle {uid} waiting") == (
+        f"{unknown['uid'].partition('@')[0]}: this message may be on its way just now. "
+        "Wait 10 minutes, and look again."
+    )
     assert written.say(f'reminder settle {uid} sent --why "the mother has it"') == (
         f"Recorded {uid}: sent.\n"
     )
@@ -146,6 +151,20 @@ def test_killed_between_claim_and_result_a_message_is_never_sent_again_by_itself
     assert post.taken == []
 
 
+def test_a_message_that_surely_did_not_go_out_can_be_given_free_after_a_while(
+    written: Clinic,
+) -> None:
+    store = open_store(f"sqlite:///{written.home / 'rehab.db'}")
+    with store.transaction() as tx:
+        first, _ = tx.outbox.messages()
+        assert tx.outbox.change(first, MessageState.SENDING, STAMP.at)
+        assert not tx.outbox.change(first, MessageState.SENT, STAMP.at), "seen in another state"
+    late = Stamp("M. Okoro", STAMP.at + timedelta(minutes=10), "the server knows nothing of it")
+    assert settle(store, first.name[:8], MessageState.WAITING, late).state is MessageState.WAITING
+    store.close()
+    assert send(written, THREE_BEFORE) == ["2 messages: 2 sent."]
+
+
 CHILDREN, SENDERS = 8, 3
 
 
@@ -166,7 +185,7 @@ def test_several_senders_at_once_send_each_message_once(clinic: Clinic) -> None:
         try:
             new = len(write_due(desk, today=today, at=at).new)
             sender = SmtpSender(server, "Harbour Eye Clinic", at)
-            office = Office(desk.store, desk.settings.clinic, today, at)
+            office = Office(desk.store, desk.settings.clinic, today, lambda: at)
             return new, len(list(send_waiting(office, sender, [Way.EMAIL])))
         finally:
             desk.store.close()

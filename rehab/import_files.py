@@ -161,7 +161,8 @@ def _row(line: int, size: int, said: Sequence[str], columns: Sequence[str | None
 
 def _plain(cell: str) -> str:
     """A cell with its letters, spaces and ends of line each written in one way."""
-    return normalize("NFC", cell.replace("\r\n", "\n").replace("\xa0", " ").strip())
+    text = cell.replace("\r\n", "\n").strip()
+    return text if text.isascii() else normalize("NFC", text.replace("\xa0", " ")).strip()
 
 
 def _delimiter(path: Path, explained: Explained) -> tuple[str, tuple[str, ...]]:

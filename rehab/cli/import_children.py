@@ -17,6 +17,7 @@ from rehab.import_desk import Job, Status, Tally, Verdict, about_dates, judge, w
 from rehab.import_files import Table, open_table
 from rehab.import_lines import COLUMNS, EXAMPLE, Meaning, cells_of
 from rehab.import_mapping import Explained, read_mapping
+from rehab.measures.typed_text import visible
 from rehab.measures.written_dates import DateOrder
 from rehab.recall_files import inert
 from rehab.sheets import write_sheet
@@ -140,18 +141,18 @@ def _check(job: Job, report: Path | None) -> tuple[Tally, list[Verdict]]:
 
 @contextmanager
 def _bar(table: Table, label: str) -> Iterator[Tell]:
-    waiting, size = 0, 0
+    waiting, size, shown = 0, 0, 0
     with progress(table.size, label) as bar:
 
         def step(verdict: Verdict) -> None:
-            nonlocal waiting, size
+            nonlocal waiting, size, shown
             waiting, size = waiting + 1, size + verdict.row.size
             if waiting == ROWS_AT_ONCE:
                 bar.update(size)
-                waiting, size = 0, 0
+                waiting, size, shown = 0, 0, shown + size
 
         yield step
-        bar.update(size)
+        bar.update(table.size - shown)
 
 
 @contextmanager
@@ -178,7 +179,7 @@ def _print(table: Table, tally: Tally, problems: list[Verdict]) -> None:
         click.echo(note)
     for verdict in problems:
         number = f" ({verdict.told.number})" if verdict.told.number else ""
-        click.echo(f"line {verdict.row.line}{number}: {' '.join(verdict.notes)}")
+        click.echo(visible(f"line {verdict.row.line}{number}: {' '.join(verdict.notes)}"))
     more = tally.counts[Status.FAILS] - len(problems)
     if more > 0:
         click.echo(f"and {more} more lines: see them all with --report FILE.csv")

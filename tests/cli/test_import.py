@@ -321,6 +321,14 @@ def test_contacts_and_limits_are_completed_and_never_overwritten(
     assert "differs: weekdays Monday is recorded, Tuesday in the file." in said
 
 
+def test_what_a_terminal_would_obey_is_shown_and_not_obeyed(clinic: Clinic, table: Path) -> None:
+    said = refused(clinic, str(save(table, "K-\x1b[2J,Ama,2026-01-05,,,")))
+    assert said.startswith("line 2 (K-\\x1b[2J): ")
+    assert "\x1b" not in said
+    save(table, heads=f"{HEADS},\x1b[2J")
+    assert 'no column is known for "\\x1b[2J"' in clinic.refuse(f"child import {table}")
+
+
 def test_a_file_that_is_no_table_is_refused_in_one_line(clinic: Clinic, table: Path) -> None:
     table.write_bytes(b"number,name,born\nK-1,Zo\xeb,2026-01-05\n")
     assert clinic.refuse(f"child import {table}").startswith(

@@ -183,6 +183,7 @@ def about_dates(tally: Tally) -> Iterator[str]:
         whole = sum(found.values())
         fit = {o: sum(n for fits, n in found.items() if o in fits) for o in DateOrder}
         all_fit = [order for order, n in fit.items() if n == whole]
+        would_be = f"all {whole} dates would be days" if whole > 1 else "its date would be a day"
         some = ", ".join(f"{n} as {order}" for order, n in fit.items() if n)
         if not all_fit:
             yield (
@@ -190,6 +191,6 @@ def about_dates(tally: Tally) -> Iterator[str]:
                 f"({some}): find out which lines were written otherwise."
             )
         elif len(all_fit) == 1:
-            yield f"{column}: all {whole} dates would be days as {all_fit[0]} ({some})."
+            yield f"{column}: {would_be} as {all_fit[0]} ({some})."
         else:
-            yield f"{column}: all {whole} dates would be days as {' and as '.join(all_fit)}."
+            yield f"{column}: {would_be} as {' and as '.join(all_fit)}."

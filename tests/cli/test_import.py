@@ -268,7 +268,7 @@ def test_the_order_of_dates_is_asked_for_with_what_each_column_would_allow(
     said = refused(clinic, str(table)).splitlines()
     assert said[:2] == [
         "born: all 2 dates would be days as day/month/year and as month/day/year.",
-        "surgery_1_on: all 1 dates would be days as day/month/year (1 as day/month/year).",
+        "surgery_1_on: its date would be a day as day/month/year (1 as day/month/year).",
     ]
     assert said[2] == (
         "line 2 (K-1): born: '05/01/2026' would be a day as day/month/year or as month/day/year: "

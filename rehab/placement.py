@@ -28,8 +28,16 @@ from rehab.errors import RehabError
 
 # The solver counts in doubles: a bound this little beyond a whole number is that number.
 SLACK = 1e-4
-# A model with more columns is improved piece by piece before it is searched as a whole.
-COLUMNS_AT_ONCE, NODES_PER_PIECE, NO_LIMIT = 1500, 5, 2**31 - 1
+# A model with more columns to be kept whole is improved piece by piece before it is searched as a
+# whole, and one with many more is not searched as a whole: nothing would come of it in a minute.
+COLUMNS_AT_ONCE, MOST_SEARCHED = 1500, 12_000
+NODES_PER_PIECE, NO_LIMIT = 5, 2**31 - 1
+# The share of the time that pieces leave to the bounds and the search after them.
+KEPT, SECONDS_PER_PIECE = 0.25, 6.0
+# Splits are made whole in so many rounds at the most.
+ROUNDS = 100
+# How many days off target one visit placed or one journey saved outweighs, to find bounds fast.
+DAYS_WORTH = 1000.0
 # One thread and a fixed seed: the same model has the same answer. A gap below 1 in whole numbers
 # is none.
 OPTIONS = {
@@ -80,7 +88,7 @@ class _Search:
     """The solver with the model in it, and the search for the best counts of its columns."""
 
     def __init__(self, model: Model, seconds: float) -> None:
-        self.model, self.seconds = model, seconds
+        self.model, self.seconds, self.spent = model, seconds, 0.0
         self.most = [
             min(
                 len(model.sorts[sort]),
@@ -96,24 +104,21 @@ class _Search:
         """Each aim has a bound from the relaxation in which visits may be split. A placement that
         reaches them all is the best; where it falls short, the aim is searched by itself."""
         aims = range(len(AIMS))
-        # From where this one ends, the aims one by one are a few steps away.
-        self._run(self.model.all_costs())
         bounds = []
         for aim in aims:
             bounds.append(self._bound(aim))
             self._settle(aim, bounds[aim])
-        counts = self._filled()
         for aim in aims:
             self._settle(aim, None)
-        if len(self.to_be_whole) > COLUMNS_AT_ONCE:
-            counts = self._improved_by_pieces(counts, bounds)
+        counts = self._made_whole()
+        best = (*(-bound for bound in bounds[:DAYS]), bounds[DAYS])
+        if len(self.to_be_whole) > MOST_SEARCHED:
+            counts = self._improved_by_pieces(counts, best)
         stages: list[Stage] = []
         loosened = False
         for aim in aims:
-            bound = bounds[aim]
-            if loosened:
-                bound = self._bound(aim)
-            if self.model.value(aim, counts) != bound:
+            bound = self._bound(aim) if loosened else bounds[aim]
+            if self.model.value(aim, counts) != bound and len(self.to_be_whole) <= MOST_SEARCHED:
                 bound, counts = self._searched(aim, bound, counts)
             found = self.model.value(aim, counts)
             loosened = loosened or found != bounds[aim]
@@ -122,7 +127,13 @@ class _Search:
         return counts, tuple(stages)
 
     def _bound(self, aim: int) -> int:
-        """What no placement can pass, from the relaxation in which visits may be split."""
+        """What no placement can pass, from the relaxation in which visits may be split.
+
+        With days off target to decide between equals the solver is there in a fraction of the time
+        that the bare aim takes it, and from there the bare aim is a step away.
+        """
+        if aim != DAYS:
+            self._run(_weighed(self.model, aim))
         if self._run(self.model.costs(aim)):
             return _whole_bound(aim, self.solver.getObjectiveValue())
         return self.model.trivial_bound(aim)
@@ -130,45 +141,131 @@ class _Search:
     def _searched(self, aim: int, bound: int, counts: list[int]) -> tuple[int, list[int]]:
         """A better bound and better counts for one aim; all but the last leave half of the time."""
         share = 1.0 if aim == DAYS else 0.5
+        costs = self.model.costs(aim)
+        found = self.model.value(aim, counts)
+        self._keep_only_what_betters(costs, found if aim == DAYS else -found)
         self._make_whole(True)
-        self._run(self.model.costs(aim), start=counts, seconds=share * self._left())
-        proven = self.solver.getInfo().mip_dual_bound
-        counts = self._better(counts)
+        self._run(costs, seconds=share * self._left())
+        status, proven = self._status(), self.solver.getInfo().mip_dual_bound
+        better = self._better(counts)
         self._make_whole(False)
-        if abs(proven) < inf:
-            choose = max if aim == DAYS else min
-            bound = choose(bound, _whole_bound(aim, proven))
-        return bound, counts
-
-    def _improved_by_pieces(self, counts: list[int], bounds: Sequence[int]) -> list[int]:
-        """Sessions that follow one another are filled anew while all others stay as they are,
-        from the first to the last and again, until a round betters nothing."""
-        costs = self.model.all_costs()
-        best = (*(-bound for bound in bounds[:DAYS]), bounds[DAYS])
-        self._make_whole(True)
-        self.solver.setOptionValue("mip_max_nodes", NODES_PER_PIECE)
-        before: tuple[int, ...] = ()
-        while before != (before := self.model.score(counts)):
-            for piece in _pieces(self.model):
-                if self.model.score(counts) == best or self._left() < self.seconds / 2:
-                    break
-                free = [opening in piece for _, opening, _ in self.model.columns]
-                self._limit(
-                    [0 if f else n for f, n in zip(free, counts, strict=True)],
-                    [m if f else n for f, m, n in zip(free, self.most, counts, strict=True)],
-                )
-                self._run(costs, start=counts, seconds=self._left() - self.seconds / 2)
-                counts = self._better(counts)
         self._limit([0] * len(counts), self.most)
-        self.solver.setOptionValue("mip_max_nodes", NO_LIMIT)
+        if status == "kInfeasible":
+            return found, counts
+        if abs(proven) < inf:
+            bound = (max if aim == DAYS else min)(bound, _whole_bound(aim, proven))
+        if better is not counts and aim != DAYS:
+            better = self._with_later_aims(aim, better)
+        return bound, better
+
+    def _keep_only_what_betters(self, costs: list[float], cost: int) -> None:
+        """Columns whose use alone makes a placement no better than `cost` are set where they are in
+        the relaxed optimum: their reduced cost says so."""
+        if not self._run(costs):
+            return
+        spare = cost - 1 - self.solver.getObjectiveValue() + SLACK
+        reduced = self.solver.getSolution().col_dual[: len(self.most)]
+        self._limit(
+            [most if r < -spare else 0 for r, most in zip(reduced, self.most, strict=True)],
+            [0 if r > spare else most for r, most in zip(reduced, self.most, strict=True)],
+        )
+
+    def _with_later_aims(self, aim: int, counts: list[int]) -> list[int]:
+        """A search for one aim heeds no later one: they are sought anew from what it found."""
+        self._settle(aim, self.model.value(aim, counts))
+        counts = self.bettered(counts)
         self._make_whole(False)
+        self.solver.setOptionValue("mip_max_nodes", NO_LIMIT)
         return counts
 
-    def _filled(self) -> list[int]:
+    def _improved_by_pieces(self, counts: list[int], best: tuple[int, ...]) -> list[int]:
+        """What sessions that follow one another hold is placed anew while all else stays as it is,
+        in one round from the first to the last, then in pieces twice as large."""
+        together = self.model.together()
+        columns, score = COLUMNS_AT_ONCE, self.model.score(counts)
+        while columns < 2 * len(self.model.columns):
+            for piece in self._pieces(counts, together, columns):
+                left = self._left() - KEPT * self.seconds
+                if score == best or left <= 0:
+                    return counts
+                part, own = self.model.part(piece, counts)
+                search = _Search(part, min(left, SECONDS_PER_PIECE))
+                before = [counts[c] for c in own]
+                after = search.bettered(before)
+                self.spent += float(search.solver.getRunTime())
+                if after != before:
+                    counts = list(counts)
+                    for column, count in zip(own, after, strict=True):
+                        counts[column] = count
+                    score = self.model.score(counts)
+            columns *= 2
+        return counts
+
+    def bettered(self, counts: list[int]) -> list[int]:
+        self._make_whole(True)
+        self.solver.setOptionValue("mip_max_nodes", NODES_PER_PIECE)
+        self._run(self.model.all_costs(), start=counts)
+        return self._better(counts)
+
+    def _pieces(
+        self, counts: Sequence[int], together: Sequence[set[int]], size: int
+    ) -> Iterator[set[int]]:
+        """The sorts that are, or have visits that wait and could be, in a run of openings."""
+        at: list[set[int]] = [set() for _ in self.model.openings]
+        placed = [0] * len(self.model.sorts)
+        for (sort, _, _), count in zip(self.model.columns, counts, strict=True):
+            placed[sort] += count
+        for (sort, opening, _), count in zip(self.model.columns, counts, strict=True):
+            if count or placed[sort] < len(self.model.sorts[sort]):
+                at[opening] |= together[sort]
+        choices = Counter(sort for sort, _, _ in self.model.columns)
+        start = 0
+        while start < len(at):
+            end, piece = start, set[int]()
+            while end < len(at) and sum(choices[sort] for sort in piece) < size:
+                piece |= at[end]
+                end += 1
+            yield piece
+            if end == len(at):
+                return
+            start = max(start + 1, (start + end) // 2)
+
+    def _made_whole(self) -> list[int]:
+        """The relaxed optimum of all aims with its split visits made whole, some at a time, while
+        all the others make room for them; what is then still split loses its place."""
+        model = self.model
+        low, high = [0] * len(self.most), list(self.most)
+        waiting = [len(sort) for sort in model.sorts]
+        room = [opening.free_minutes for opening in model.openings]
+        solved = self._run(model.all_costs())
+        counted = len(self.to_be_whole) < len(self.most)
+        for _ in range(ROUNDS if counted else 0):
+            shares = self.solver.getSolution().col_value[: len(low)]
+            split = [c for c, share in enumerate(shares) if abs(share - round(share)) > SLACK]
+            if not split or not solved:
+                break
+            split.sort(key=lambda c: (-(shares[c] % 1.0), c))
+            for column in split[: 1 + len(split) // 10]:
+                sort, opening, _ = model.columns[column]
+                minutes = model.sorts[sort][0].minutes
+                more = ceil(shares[column]) - low[column]
+                if more <= waiting[sort] and more * minutes <= room[opening]:
+                    low[column] += more
+                    waiting[sort] -= more
+                    room[opening] -= more * minutes
+                else:
+                    high[column] = floor(shares[column])
+                self.solver.changeColBounds(column, float(low[column]), float(high[column]))
+            solved = self._run()
+        counts = self._filled(low)
+        self._limit([0] * len(low), self.most)
+        return counts
+
+    def _filled(self, least: list[int]) -> list[int]:
         """The whole part of what the solver holds, and on top what still fits, one by one."""
         model = self.model
         shares = self.solver.getSolution().col_value[: len(model.columns)]
-        counts = [int(share + SLACK) for share in shares] or [0] * len(model.columns)
+        counts = [int(share + SLACK) for share in shares] or least
         waiting = [len(sort) for sort in model.sorts]
         room = [opening.free_minutes for opening in model.openings]
         for (sort, opening, _), count in zip(model.columns, counts, strict=True):
@@ -189,6 +286,10 @@ class _Search:
 
     def _better(self, counts: list[int]) -> list[int]:
         """What the solver found, if it is whole and better by all aims in their order."""
+        import highspy
+
+        if self.solver.getInfo().primal_solution_status != highspy.kSolutionStatusFeasible:
+            return counts
         values = self.solver.getSolution().col_value[: len(counts)]
         rounded = [round(value) for value in values]
         whole = all(abs(v - n) < SLACK for v, n in zip(values, rounded, strict=False))
@@ -196,11 +297,18 @@ class _Search:
             return counts
         return min(counts, rounded, key=self.model.score)
 
+    def _status(self) -> str:
+        return str(self.solver.getModelStatus().name)
+
     def _left(self) -> float:
-        return self.seconds - float(self.solver.getRunTime())
+        return self.seconds - self.spent - float(self.solver.getRunTime())
 
     def _run(
-        self, costs: list[float], *, start: list[int] | None = None, seconds: float | None = None
+        self,
+        costs: list[float] | None = None,
+        *,
+        start: list[int] | None = None,
+        seconds: float | None = None,
     ) -> bool:
         """Whether the least total of these costs was found in the time."""
         import highspy
@@ -210,7 +318,8 @@ class _Search:
             self.solver.clearSolver()
             return False
         self.solver.setOptionValue("time_limit", limit)
-        self.solver.changeColsCost(len(costs), list(range(len(costs))), costs)
+        if costs is not None:
+            self.solver.changeColsCost(len(costs), list(range(len(costs))), costs)
         if start is not None:
             solution = highspy.HighsSolution()
             solution.col_value = [*map(float, start), *map(float, self.model.come_at_all(start))]
@@ -241,6 +350,13 @@ class _Search:
         kind = highspy.HighsVarType.kInteger if whole else highspy.HighsVarType.kContinuous
         for column in self.to_be_whole:
             self.solver.changeColIntegrality(column, kind)
+
+
+def _weighed(model: Model, aim: int) -> list[float]:
+    return [
+        DAYS_WORTH * cost + days
+        for cost, days in zip(model.costs(aim), model.costs(DAYS), strict=True)
+    ]
 
 
 def _to_be_whole(model: Model) -> Sequence[int]:
@@ -302,21 +418,6 @@ def _loaded(model: Model, most: Sequence[int]) -> Any:
         solver.setOptionValue(option, value)
     solver.passModel(lp)
     return solver
-
-
-def _pieces(model: Model) -> Iterator[range]:
-    """Runs of openings with about COLUMNS_AT_ONCE columns, each from the middle of the last."""
-    per_opening = Counter(opening for _, opening, _ in model.columns)
-    start = 0
-    while start < len(model.openings):
-        end, columns = start, 0
-        while end < len(model.openings) and (end == start or columns < COLUMNS_AT_ONCE):
-            columns += per_opening[end]
-            end += 1
-        yield range(start, end)
-        if end == len(model.openings):
-            return
-        start = max(start + 1, (start + end) // 2)
 
 
 def _whole_bound(aim: int, objective: float) -> int:

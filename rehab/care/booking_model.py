@@ -2,8 +2,8 @@
 
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence, Set
+from dataclasses import dataclass, replace
 from datetime import date
 
 from rehab.care.booking import URGENCIES, Opening, Placement, Request, sibling_groups, suits
@@ -68,8 +68,44 @@ class Model:
         total = self.costs(DAYS)
         for aim in reversed(range(DAYS)):
             total = [t + weight * c for t, c in zip(total, self.costs(aim), strict=True)]
-            weight *= 4.0
+            weight *= 10.0
         return total
+
+    def part(self, sorts: Set[int], counts: Sequence[int]) -> tuple["Model", tuple[int, ...]]:
+        """The model of these sorts alone, in the room that the others leave them, and the columns
+        that it has of this one. Siblings must be among `sorts` together."""
+        free = [opening.free_minutes for opening in self.openings]
+        own: dict[int, int] = {}
+        for column, ((sort, opening, _), count) in enumerate(
+            zip(self.columns, counts, strict=True)
+        ):
+            if sort in sorts:
+                own[column] = len(own)
+            else:
+                free[opening] -= count * self.sorts[sort][0].minutes
+        number = {sort: n for n, sort in enumerate(sorted(sorts))}
+        return Model(
+            tuple(self.sorts[sort] for sort in number),
+            tuple(
+                replace(opening, free_minutes=minutes)
+                for opening, minutes in zip(self.openings, free, strict=True)
+            ),
+            tuple((number[self.columns[c][0]], *self.columns[c][1:]) for c in own),
+            tuple(
+                tuple(tuple(own[c] for c in member) for member in meeting)
+                for meeting in self.meetings
+                if meeting[0][0] in own
+            ),
+        ), tuple(own)
+
+    def together(self) -> list[set[int]]:
+        """For each sort itself and those of its siblings."""
+        found = [{sort} for sort in range(len(self.sorts))]
+        for meeting in self.meetings:
+            siblings = {self.columns[member[0]][0] for member in meeting}
+            for sort in siblings:
+                found[sort] |= siblings
+        return found
 
     def costs(self, aim: int) -> list[float]:
         """To be made the least; one for each column, then one for each meeting."""

@@ -11,9 +11,9 @@ from datetime import date, datetime, timedelta
 from rehab.care.contacts import Way
 from rehab.care.messages import Message, MessageState
 from rehab.care.reminding import why_not
-from rehab.clinic_days import why_not_kept
 from rehab.errors import NotSent, RecordError, SendError
 from rehab.senders import Sender
+from rehab.session_dates import why_shut
 from rehab.settings import Clinic
 from rehab.store.store import Stamp, Store, Transaction
 
@@ -76,7 +76,9 @@ def _why_not(tx: Transaction, office: Office, message: Message) -> str:
     if found:
         return found
     booked = next(a for a in case.appointments if a.id == message.appointment)
-    return why_not_kept(tx.diary(), office.clinic, booked)
+    if booked.on in office.clinic.closed:
+        return "the clinic is closed on this day"
+    return why_shut(tx.diary(), booked)
 
 
 def _send(office: Office, sender: Sender, claimed: Message) -> Message:

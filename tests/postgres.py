@@ -91,7 +91,7 @@ def _connect(address: URL) -> psycopg.Connection[Any]:
 
 
 @contextmanager
-def running_server() -> Iterator[Server]:
+def running_server(settings: tuple[str, ...] = QUICK) -> Iterator[Server]:
     """A server to test on; without one the test is skipped, or fails where one is required."""
     if GIVEN:
         given = Server(make_url(GIVEN))
@@ -105,7 +105,7 @@ def running_server() -> Iterator[Server]:
         say("PostgreSQL is not on this machine: apt-get install postgresql")
     folder = Path(tempfile.mkdtemp(prefix="rehab-pg-"))
     try:
-        with _started(programs, folder) as server:
+        with _started(programs, folder, settings) as server:
             yield server
     finally:
         shutil.rmtree(folder, ignore_errors=True)
@@ -122,7 +122,7 @@ def _programs() -> Path | None:
 
 
 @contextmanager
-def _started(programs: Path, folder: Path) -> Iterator[Server]:
+def _started(programs: Path, folder: Path, more: tuple[str, ...]) -> Iterator[Server]:
     data = folder / "data"
     given = {**_unprivileged(folder), "cwd": folder, "env": {"PATH": "/usr/bin:/bin", "TZ": "UTC"}}
     made = subprocess.run(
@@ -134,7 +134,7 @@ def _started(programs: Path, folder: Path) -> Iterator[Server]:
     )  # fmt: skip
     assert made.returncode == 0, made.stderr
     (data / "pg_hba.conf").write_text(ACCESS)
-    settings = ("listen_addresses=", f"unix_socket_directories={folder}", *QUICK)
+    settings = ("listen_addresses=", f"unix_socket_directories={folder}", *more)
     with (folder / "log").open("w") as log:
         process = subprocess.Popen(
             [programs / "postgres", "-D", data, *(w for s in settings for w in ("-c", s))],

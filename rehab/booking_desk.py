@@ -10,6 +10,7 @@ from rehab.care.case import Appointment, Case, CheckKind, Outcome
 from rehab.care.diary import Diary, Session
 from rehab.care.plan import Plan
 from rehab.care.session_room import Booked, by_session, minutes_left, offers
+from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError
 from rehab.rules.protocol import Protocol
 from rehab.session_dates import clock, sessions
@@ -124,7 +125,7 @@ def _placed(
     """`appointment` with its session, hour and length, after everything that forbids it."""
     check_appointment(case.child, appointment, today)
     _refuse_odd_minutes(case, wanted)
-    diary = tx.diary()
+    diary = with_closed_days(tx.diary(), desk.settings.clinic)
     if wanted.on < today or not (diary.patterns or wanted.session):
         return replace(appointment, starts_minute=wanted.starts_minute, minutes=wanted.minutes or 0)
     kinds = kinds_due(plan_of(desk, case, today=today), wanted.on)

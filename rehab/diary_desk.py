@@ -7,6 +7,7 @@ from typing import Any
 
 from rehab.care.case import Appointment
 from rehab.care.diary import Closure, Diary, Holiday, Session, SessionPattern, Site
+from rehab.clinic_days import with_closed_days
 from rehab.diary_checks import (
     check_closure,
     check_holiday,
@@ -179,7 +180,7 @@ def copy_holidays(desk: Desk, holidays: Iterable[Holiday], *, today: date, stamp
 
 def lines(desk: Desk, start: date, until: date, site: str = "") -> tuple[SessionLine, ...]:
     """The sessions from `start` to before `until`, also those that are shut, with their room."""
-    diary = desk.store.diary()
+    diary = with_closed_days(desk.store.diary(), desk.settings.clinic)
     if site:
         check_known("site", site, (one.code for one in diary.sites))
     there: dict[str, list[Appointment]] = {}

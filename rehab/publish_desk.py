@@ -19,6 +19,7 @@ from rehab.clinic_calendars import (
     published_bytes,
     session_event,
 )
+from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError
 from rehab.held_events import cancelled, day_of, differences, digest_of, is_cancelled
 from rehab.refresh import Work, made_with, out_of_date, refresh_all
@@ -99,7 +100,7 @@ def sessions_part(
     desk: Desk, choice: Choice, start: date, until: date, *, names: bool, today: date
 ) -> Part:
     """The sessions from `start` to before `until`, each with who is booked into it."""
-    diary = desk.store.diary()
+    diary = with_closed_days(desk.store.diary(), desk.settings.clinic)
     _refuse_unknown(diary, choice)
     chosen = [s for s in sessions(diary, start, until) if choice.holds(s)]
     telling = _telling(desk, diary, start, until, names)
@@ -113,7 +114,7 @@ def appointments_part(
     desk: Desk, choice: Choice, start: date, until: date | None = None, *, names: bool
 ) -> Part:
     """The appointments from `start` on, each an event, those that are cancelled too."""
-    diary = desk.store.diary()
+    diary = with_closed_days(desk.store.diary(), desk.settings.clinic)
     _refuse_unknown(diary, choice)
     booked = desk.store.appointments_from(start)
     end = until or max((b.appointment.on for b in booked), default=start) + ONE_DAY

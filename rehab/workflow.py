@@ -29,10 +29,11 @@ from rehab.care.history import check_ending, check_examination, check_regimen, c
 from rehab.care.plan import Plan, make_plan
 from rehab.care.recall import Recall, recall_list
 from rehab.care.wear import WearDay, check_day
-from rehab.clinic_days import ClinicDays, clinic_days, why_not_kept
+from rehab.clinic_days import ClinicDays, clinic_days, with_closed_days
 from rehab.errors import RecordError, RehabError
 from rehab.measures.dates import add_months
 from rehab.rules.protocol import Protocol
+from rehab.session_dates import why_shut
 from rehab.settings import Settings
 from rehab.store.store import Stamp, Store, Transaction, open_store
 from rehab.table_files import read_protocol
@@ -54,7 +55,8 @@ class Desk:
 
     @cached_property
     def diary(self) -> Diary:
-        return self.store.diary()
+        """With the days that the clinic file closes."""
+        return with_closed_days(self.store.diary(), self.settings.clinic)
 
     @cached_property
     def days(self) -> Callable[[date, date], ClinicDays]:
@@ -63,7 +65,7 @@ class Desk:
 
     def why_shut(self, appointment: Appointment) -> str:
         """Why a booked appointment cannot be kept; "" where it can."""
-        return why_not_kept(self.diary, self.settings.clinic, appointment)
+        return why_shut(self.diary, appointment)
 
 
 def open_desk(settings: Settings) -> Desk:

@@ -5,8 +5,8 @@ from datetime import date
 
 from rehab.care.case import Appointment
 from rehab.care.diary import ASLEEP, Closure, Diary, Holiday, SessionPattern, Site
-from rehab.clinic_days import ClinicDays, clinic_days, why_not_kept
-from rehab.session_dates import sessions
+from rehab.clinic_days import ClinicDays, clinic_days, with_closed_days
+from rehab.session_dates import sessions, why_shut
 from rehab.settings import Clinic, open_days
 
 CLINIC = Clinic("Harbour Eye Clinic", closed=(date(2026, 12, 25),))
@@ -67,8 +67,6 @@ def test_lists_are_days_of_their_own_and_leave_the_clinic_as_it_is() -> None:
 
 def test_a_booked_day_that_the_file_closes_cannot_be_kept() -> None:
     booked = Appointment("A1", date(2026, 12, 25))
-    assert why_not_kept(Diary(), CLINIC, booked) == "closed by the clinic file"
-    assert why_not_kept(Diary(), CLINIC, replace(booked, on=date(2026, 12, 24))) == ""
-    feast = Holiday("IE", "", date(2026, 12, 24), "a feast")
-    diary = Diary((NORTH,), (THURSDAYS,), holidays=(feast,))
-    assert why_not_kept(diary, CLINIC, replace(booked, on=feast.on)) == "public holiday, a feast"
+    whole = with_closed_days(Diary(), CLINIC)
+    assert why_shut(whole, booked) == "closed by the clinic file"
+    assert why_shut(whole, replace(booked, on=date(2026, 12, 24))) == ""

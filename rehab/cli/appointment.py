@@ -99,7 +99,8 @@ def _tell(opened: workflow.Desk, booked: Appointment) -> None:
         click.echo(f"Recorded {booked.id}.")
     if booked.overbooked:
         click.echo("It is overbooked: there was no room for it.")
-    if not opened.settings.clinic.is_open(booked.on):
+    clinic = opened.settings.clinic
+    if booked.on in clinic.closed or not (booked.session or clinic.is_open(booked.on)):
         click.echo(f"Mind that the clinic file says it is shut on {booked.on:%A} {booked.on}.")
 
 

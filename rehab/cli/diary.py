@@ -102,7 +102,7 @@ def _notes(
         yield f"Booked in no session: {', '.join(loose[:FEW])}{more}."
     if any(line.why_shut and line.children for line in lines):
         yield "Children are booked in sessions that are not held: they are on the recall list."
-    if opened.diary == Diary():
+    if opened.store.diary() == Diary():
         yield BEGIN
     by = add_months(today, opened.settings.clinic.horizon_months)
     if ends := end_of_sessions(opened.diary, by):
@@ -140,7 +140,7 @@ def list_recorded(home: Path | None, today: date) -> None:
 
     Example: rehab diary list
     """
-    recorded = desk(home).diary
+    recorded = desk(home).store.diary()
     if recorded == Diary():
         click.echo(BEGIN)
         return

@@ -8,6 +8,7 @@ import click
 
 from rehab import workflow
 from rehab.care.changes import ChangeKind, describe_changes
+from rehab.care.holidays_end import holidays_end
 from rehab.care.plan import Plan
 from rehab.care.proposals import KeptProposal
 from rehab.cli.forecast import forecast
@@ -15,6 +16,7 @@ from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import because_json, day, plan_json, print_columns, print_json, words
 from rehab.cli.progress import progress
 from rehab.errors import RecordError
+from rehab.measures.dates import add_months
 from rehab.refresh import Work, made_with, out_of_date, refresh_all
 from rehab.rules.protocol import Because
 
@@ -106,6 +108,9 @@ def refresh(home: Path | None, number: str | None, everyone: bool, today: date) 
             failed += len(batch.failed)
             bar.update(batch.planned)
     click.echo(f"Plans out of date, and made anew: {len(numbers)}.")
+    horizon = add_months(today, opened.settings.clinic.horizon_months)
+    for end in holidays_end(opened.diary, today, horizon):
+        click.echo(end.sentence)
     if failed:
         raise RecordError(f"{failed} of {len(numbers)} children have no plan.", do="See above.")
 

@@ -76,6 +76,23 @@ def test_a_closure_on_a_booked_day_lists_the_child_and_puts_it_on_the_recall_lis
     assert "NOT HELD" not in north.say("diary show --to 2026-05-04")
 
 
+def test_a_clinic_without_sessions_can_be_closed_too(asel: Clinic) -> None:
+    asel.say("appointment book K-017 2026-05-04")
+    closed = asel.say('diary close --from 2026-05-04 --why "strike"')
+    assert "  K-017  Asel T  Mon 4 May 2026  strike" in closed
+    for options in ("", " --by 2026-07-01"):
+        assert "clinic shut on the booked day 2026-05-04: strike" in asel.say(
+            f"recall list{options}"
+        )
+    visits = json.loads(asel.say("plan show K-017 --json"))["visits"]
+    assert [visit["date"] for visit in visits if not visit["booked"]].count("2026-05-04") == 0
+
+
+def test_a_session_on_a_day_that_the_clinic_file_does_not_open_is_not_minded(north: Clinic) -> None:
+    north.say(f"diary extra 2026-05-09 {HELD}")
+    assert "Mind" not in north.say("appointment book K-017 2026-05-09")
+
+
 def test_a_closure_of_one_day_of_one_session_says_that_nobody_is_booked(north: Clinic) -> None:
     said = north.say('diary close --from 2026-05-11 --session mondays --why "leave"')
     assert said.splitlines() == [
@@ -257,6 +274,7 @@ def test_a_list_of_holidays_that_runs_out_is_told_wherever_it_is_looked_at(north
     assert told in north.say("diary holidays copy --country KE --years 2026")
     assert told in north.say("diary holidays list")
     assert told in north.say("diary show")
+    assert told in north.say("plan refresh --all")
     assert "--country KE --years 2027" in north.say("diary show")
 
 

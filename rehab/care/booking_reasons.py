@@ -1,5 +1,6 @@
 """Why a visit found no place in any session, and what a person can do about it."""
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from rehab.care.booking import (
@@ -26,9 +27,9 @@ def reasons_not_placed(
     """Each visit without a place, the first thing that stands in its way, and what to do."""
     requested, held = in_order(requests, openings)
     placed = {p.request.key for p in placements}
-    there: dict[str, list[Request]] = {opening.id: [] for opening in held}
+    there: dict[str, Counter[int]] = {opening.id: Counter() for opening in held}
     for placement in placements:
-        there[placement.opening_id].append(placement.request)
+        there[placement.opening_id][placement.request.urgency] += placement.request.minutes
     return tuple(
         NotPlaced(request, *_why(request, in_window(request, held), there))
         for request in requested
@@ -37,7 +38,7 @@ def reasons_not_placed(
 
 
 def _why(
-    request: Request, held: Sequence[Opening], there: dict[str, list[Request]]
+    request: Request, held: Sequence[Opening], there: dict[str, Counter[int]]
 ) -> tuple[str, str]:
     window = f"from {request.earliest} to {request.latest}"
     if not held:
@@ -93,12 +94,12 @@ def _ruled_out(request: Request, offered: Sequence[Opening], window: str) -> tup
 
 
 def _full(
-    request: Request, large: Sequence[Opening], there: dict[str, list[Request]]
+    request: Request, large: Sequence[Opening], there: dict[str, Counter[int]]
 ) -> tuple[str, str]:
     """The truth of a placement that is not proven the best is told as it is."""
-    most = max(o.free_minutes - _minutes(there[o.id]) for o in large)
+    most = max(o.free_minutes - there[o.id].total() for o in large)
     yielding = max(
-        o.free_minutes - _minutes(r for r in there[o.id] if r.urgency <= request.urgency)
+        o.free_minutes - sum(m for urgency, m in there[o.id].items() if urgency <= request.urgency)
         for o in large
     )
     held_by = (
@@ -106,7 +107,7 @@ def _full(
         if yielding < request.minutes
         else "although some visits there are less urgent"
     )
-    roomy = [o for o in large if o.free_minutes - _minutes(there[o.id]) >= request.minutes]
+    roomy = [o for o in large if o.free_minutes - there[o.id].total() >= request.minutes]
     if roomy:
         return (
             f"The search ended before it found a place, although {_names(roomy)} has room.",
@@ -117,10 +118,6 @@ def _full(
         f"{most} of {request.minutes} minutes.",
         "Add a session, make room in one of these, or have the window reviewed.",
     )
-
-
-def _minutes(requests: Iterable[Request]) -> int:
-    return sum(request.minutes for request in requests)
 
 
 def _names(openings: Iterable[Opening]) -> str:

@@ -4,7 +4,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, timedelta
 
 from rehab.care.case import Appointment
-from rehab.care.diary import ASLEEP, AT_CLINIC, Closure, Diary, Holiday, SessionPattern, Site
+from rehab.care.diary import (
+    ASLEEP,
+    AT_CLINIC,
+    Closure,
+    Diary,
+    Holiday,
+    Session,
+    SessionPattern,
+    Site,
+)
 from rehab.diary_desk import Affected, SessionLine
 from rehab.session_dates import CODES, clinic_span, clock
 from rehab.settings import WEEKDAYS
@@ -24,17 +33,23 @@ def site_text(site: Site) -> str:
 
 def pattern_text(pattern: SessionPattern) -> str:
     """When, where and with what room the sessions are, in one line."""
-    kinds = ", ".join(kind.replace("_", " ") for kind in pattern.kinds)
-    usual = set(ASLEEP if pattern.under_anaesthesia else AT_CLINIC)
     parts = (
         f"{_days(pattern)}, {clock(pattern.starts_minute)} to {clock(pattern.ends_minute)} "
         f"at {pattern.site}",
         f"{pattern.capacity_minutes} minutes",
         pattern.who,
         "list under anaesthesia" if pattern.under_anaesthesia else "",
-        "" if set(pattern.kinds) == usual else f"only {kinds}",
+        _only(pattern),
     )
     return ", ".join(filter(None, parts))
+
+
+def _only(offering: SessionPattern | Session) -> str:
+    """The kinds of check, where not all are offered that are usual."""
+    usual = set(ASLEEP if offering.under_anaesthesia else AT_CLINIC)
+    if usual <= set(offering.kinds):
+        return ""
+    return f"only {', '.join(kind.replace('_', ' ') for kind in offering.kinds)}"
 
 
 def _days(pattern: SessionPattern) -> str:
@@ -97,13 +112,11 @@ def session_rows(lines: Iterable[SessionLine]) -> Iterator[tuple[str, ...]]:
         left = session.capacity_minutes - line.minutes
         room = f"{left} of {session.capacity_minutes} min"
         if line.why_shut:
-            remark = f"NOT HELD: {line.why_shut}"
-        elif left < 0:
-            remark = "OVERBOOKED"
+            state = f"NOT HELD: {line.why_shut}"
         else:
-            remark = "full" if left == 0 else ""
-        if session.under_anaesthesia:
-            remark = "; ".join(filter(None, ("list under anaesthesia", remark)))
+            state = "OVERBOOKED" if left < 0 else "full" if left == 0 else ""
+        asleep = "list under anaesthesia" if session.under_anaesthesia else ""
+        remark = "; ".join(filter(None, (state, asleep, _only(session))))
         yield (
             "" if session.on == before else day_text(session.on),
             f"{clock(session.starts_minute)}-{clock(session.ends_minute)}",

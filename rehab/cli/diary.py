@@ -65,7 +65,9 @@ def show(
     today: date,
     as_json: bool,
 ) -> None:
-    """Show the sessions of two weeks, or of the days given, with the room that is left in each.
+    """Show the sessions of some days, with the room that is left.
+
+    Two weeks from today, unless days are given. Sessions that are not held are shown with why.
 
     Example: rehab diary show --from 2026-05-04 --to 2026-05-15
     """
@@ -136,7 +138,7 @@ def _line_json(line: SessionLine) -> Json:
 @today_option
 @click.pass_obj
 def list_recorded(home: Path | None, today: date) -> None:
-    """List the sites, the sessions that come again, and the closures from today on.
+    """List the sites, sessions and closures that are recorded.
 
     Example: rehab diary list
     """
@@ -168,9 +170,10 @@ def close(
     stamp: Stamp,
     **only: str,
 ) -> None:
-    """Close the clinic, a site or some sessions for a day, or from a day TO a last day.
+    """Close the clinic, a site or some sessions, for one day or several.
 
-    Both days are closed. The children booked then are listed and come on the recall list.
+    The first and the last day are both closed. The children booked then are listed, and come on
+    the recall list.
 
     Example: rehab diary close --from 2026-05-06 --to 2026-05-07 --why "staff training"
     --who "M. Okoro"
@@ -189,7 +192,7 @@ def close(
 @today_option
 @click.pass_obj
 def open_again(home: Path | None, code: str, today: date, stamp: Stamp) -> None:
-    """Take back the closure CODE, which is its first day.
+    """Take back a closure, by its CODE: its first day.
 
     Example: rehab diary open-again 2026-05-06 --why "training put off" --who "M. Okoro"
     """
@@ -203,9 +206,10 @@ def open_again(home: Path | None, code: str, today: date, stamp: Stamp) -> None:
 @today_option
 @click.pass_obj
 def remove(home: Path | None, key: str, today: date, stamp: Stamp) -> None:
-    """Remove the record KEY, such as session/mondays, as entered in error; its history stays.
+    """Remove a record that was entered in error; its history stays.
 
-    To end sessions, give them a last day instead: rehab diary session change CODE --last DAY
+    The KEY is such as session/mondays. To end sessions, give them a last day instead:
+    rehab diary session change CODE --last DAY
 
     Example: rehab diary remove session/north-2026-05-09 --why "not held" --who "M. Okoro"
     """
@@ -217,7 +221,9 @@ def remove(home: Path | None, key: str, today: date, stamp: Stamp) -> None:
 @json_option
 @click.pass_obj
 def history(home: Path | None, key: str, as_json: bool) -> None:
-    """Show every version of the record KEY, such as session/mondays: who, when and why.
+    """Show every version of a record: who wrote it, when and why.
+
+    The KEY is such as session/mondays, site/north or closure/2026-05-06.
 
     Example: rehab diary history session/mondays
     """

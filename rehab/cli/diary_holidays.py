@@ -70,8 +70,8 @@ def copy(home: Path | None, /, years: range, today: date, stamp: Stamp, **given:
     estimated = sum(holiday.estimated for holiday in done.added)
     if estimated:
         click.echo(
-            f"{estimated} of them follow the moon and are estimates: look at them again when the "
-            "days are announced (rehab diary holidays list)."
+            f"{estimated} of them are estimates: look at them again when the days are announced "
+            "(rehab diary holidays list)."
         )
     for year, names in listed.missing.items():
         click.echo(

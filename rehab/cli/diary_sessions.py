@@ -110,7 +110,7 @@ def _placed(given: Site) -> Site:
 
 @click.group()
 def session() -> None:
-    """Add and change sessions that come again, lists under anaesthesia among them."""
+    """Add and change sessions that come again."""
 
 
 _hours = _options(
@@ -132,7 +132,13 @@ _offer = _options(
     click.option("--staff", help="Who sees the children."),
 )
 _days = _options(
-    click.option("--weekday", "weekdays", type=Weekday(), multiple=True, help="Each week."),
+    click.option(
+        "--weekday",
+        "weekdays",
+        type=Weekday(),
+        multiple=True,
+        help="Each week; more than one if need be.",
+    ),
     click.option("--rule", help="Instead: a rule of RFC 5545, such as FREQ=MONTHLY;BYDAY=1TU."),
     click.option("--first", type=Day(), help="No session before this day (else today)."),
     click.option("--last", type=Day(), help="No session after this day."),

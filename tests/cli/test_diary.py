@@ -208,11 +208,20 @@ def test_an_examination_under_anaesthesia_is_planned_on_a_list(north: Clinic) ->
     )
     assert "by FREQ=MONTHLY;BYDAY=1TH from Thu 7 May 2026" in said
     assert "list under anaesthesia" in said
+    assert "list under anaesthesia" in north.say("diary show --from 2026-05-07 --to 2026-05-07")
     plan = json.loads(north.say("plan show K-017 --json"))
     asleep = {c["key"] for c in plan["checks"] if c["kind"] == "examination_under_anaesthesia"}
     (visit,) = (v for v in plan["visits"] if asleep & set(v["checks"]))
     lists = json.loads(north.say("diary show --to 2027-12-31 --json"))
     assert visit["date"] in {s["on"] for s in lists if s["under_anaesthesia"]}
+
+
+def test_a_session_for_few_kinds_of_check_says_which(north: Clinic) -> None:
+    said = north.say(f"diary extra 2026-05-09 {HELD} --kind refraction --kind glasses_review")
+    assert "only refraction, glasses review" in said
+    assert "only refraction, glasses review" in north.say("diary list")
+    shown = north.say("diary show --from 2026-05-09 --to 2026-05-09")
+    assert "240 of 240 min  only refraction, glasses review" in shown
 
 
 def test_less_room_than_is_booked_is_said_and_shown(north: Clinic) -> None:

@@ -1,6 +1,7 @@
 """Random courses at the orthoptist's desk: no day has two regimens, none is lost, and the family's
 calendar says what is in force."""
 
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -28,10 +29,11 @@ from rehab.settings import Clinic, Settings
 from rehab.store.store import Stamp, create_or_upgrade, open_store
 from rehab.table_files import read_protocol
 from rehab.workflow import Desk, add_child, add_examination, plan_of, refresh
+from tests.postgres import Refilled
 
 PROTOCOL = read_protocol()
 START = date(2026, 1, 5)
-COURSES, LOOKS = 40, 6
+COURSES, LOOKS = {"sqlite": 40, "postgresql": 10}, 6
 SEVEN_DAYS = tuple(range(7))
 Dose = tuple[Eye, int, int]
 
@@ -40,13 +42,22 @@ def stamp(why: str = "as the orthoptist says") -> Stamp:
     return Stamp("S. Lindqvist", datetime(2026, 1, 5, tzinfo=UTC), why)
 
 
-@pytest.fixture(scope="module")
-def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
-    home = tmp_path_factory.mktemp("desk")
+@pytest.fixture(params=["sqlite", "postgresql"])
+def kind(request: pytest.FixtureRequest) -> str:
+    return str(request.param)
+
+
+@pytest.fixture
+def desk(kind: str, tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Desk]:
     clinic = Clinic("Harbour Eye Clinic", open_weekdays=SEVEN_DAYS, horizon_months=6)
-    settings = Settings(Path(home), clinic)
-    create_or_upgrade(settings.database_url)
-    return Desk(settings, PROTOCOL, open_store(settings.database_url))
+    settings = Settings(tmp_path, clinic)
+    if kind == "postgresql":
+        refilled: Refilled = request.getfixturevalue("refilled")
+        settings = replace(settings, database=refilled.fill("empty"))
+    else:
+        create_or_upgrade(settings.database_url)
+    with closing(open_store(settings.database_url)) as store:
+        yield Desk(settings, PROTOCOL, store)
 
 
 @dataclass
@@ -153,31 +164,30 @@ def hold(course: Course, today: date) -> None:
         assert next_check(plan, CheckKind.WATCH) is not None, "every stop has a watch"
 
 
-def test_random_courses_keep_every_regimen_and_the_calendar_in_step(desk: Desk) -> None:
+def test_random_courses_keep_every_regimen_and_the_calendar_in_step(desk: Desk, kind: str) -> None:
     chance = Random(20261125)
     done: set[str] = set()
-    with closing(desk.store):
-        for n in range(COURSES):
-            course = Course(desk, f"R-{n}", chance)
-            child = Child(course.number, "Random", date(2021, chance.randrange(1, 13), 3))
-            add_child(desk, child, today=START, stamp=stamp(""))
-            course.look(START)
-            change_occlusion(
-                desk, course.number, Asked(START, stamp(), minutes_per_day=120, eye=Eye.LEFT)
-            )
-            today, kept = START, desk.store.history(course.number)
-            for _ in range(LOOKS):
-                today += timedelta(days=chance.choice((3, 7, 14, 28, 42)))
-                course.look(today)
-                word = course.decide(today)
-                if word == "refused":
-                    # Nobody decided, yet a danger sign found today ends hours all the same.
-                    refresh(desk, course.number, today=today)
-                done.add(word)
-                hold(course, today)
-                now = desk.store.history(course.number)
-                assert set(kept) <= set(now), "no version of anything is ever gone"
-                kept = now
+    for n in range(COURSES[kind]):
+        course = Course(desk, f"R-{n}", chance)
+        child = Child(course.number, "Random", date(2021, chance.randrange(1, 13), 3))
+        add_child(desk, child, today=START, stamp=stamp(""))
+        course.look(START)
+        change_occlusion(
+            desk, course.number, Asked(START, stamp(), minutes_per_day=120, eye=Eye.LEFT)
+        )
+        today, kept = START, desk.store.history(course.number)
+        for _ in range(LOOKS):
+            today += timedelta(days=chance.choice((3, 7, 14, 28, 42)))
+            course.look(today)
+            word = course.decide(today)
+            if word == "refused":
+                # Nobody decided, yet a danger sign found today ends hours all the same.
+                refresh(desk, course.number, today=today)
+            done.add(word)
+            hold(course, today)
+            now = desk.store.history(course.number)
+            assert set(kept) <= set(now), "no version of anything is ever gone"
+            kept = now
     assert done == {
         "refused", "accept_occlusion", "change_occlusion", "decline_occlusion",
         "pause_occlusion", "stop_occlusion",

@@ -2,6 +2,8 @@
 
 from datetime import date
 
+import pytest
+
 from rehab.cli.recall import bring_up_to_date
 from rehab.recall_desk import StoredList, list_for_another_day
 from rehab.refresh import LOOK_AHEAD, Work, made_with
@@ -9,6 +11,7 @@ from rehab.settings import read_settings
 from rehab.workflow import Desk, open_desk
 from tests.conftest import Clinic
 
+pytestmark = pytest.mark.both_databases
 TODAY = date(2026, 4, 20)
 
 

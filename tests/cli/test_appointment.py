@@ -7,6 +7,8 @@ import pytest
 
 from tests.conftest import Clinic
 
+pytestmark = pytest.mark.both_databases
+
 
 def _plan(clinic: Clinic, today: str = "2026-04-20") -> dict[str, Any]:
     plan: dict[str, Any] = json.loads(clinic.say(f"plan show K-017 --json --today {today}"))

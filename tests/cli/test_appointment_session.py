@@ -7,6 +7,8 @@ import pytest
 from tests.conftest import Clinic
 from tests.diaries import HARBOUR, MONDAYS, THEATRE, keep_diary
 
+pytestmark = pytest.mark.both_databases
+
 BOOKED = "Recorded K-017/A{}: {}, session {}.\n"
 
 

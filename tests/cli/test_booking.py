@@ -11,6 +11,8 @@ from rehab.care.diary import Closure
 from tests.conftest import Clinic
 from tests.diaries import HARBOUR, MONDAYS, THEATRE, keep_diary
 
+pytestmark = pytest.mark.both_databases
+
 SIX_WEEKS = "--until 2026-05-31"
 
 

@@ -7,6 +7,8 @@ import pytest
 
 from tests.conftest import CLINIC_TOML, Clinic
 
+pytestmark = pytest.mark.both_databases
+
 PEOPLE = """
 [people]
 "S. Lindqvist" = "orthoptist"

@@ -29,9 +29,10 @@ def plain_name(name: str) -> str:
 
 def alike(one: str, other: str) -> bool:
     """Whether two plain names may be one name, written twice."""
-    if one == other:
-        return True
-    matcher = SequenceMatcher(None, one, other, autojunk=False)
+    return _close(SequenceMatcher(None, other, one, autojunk=False))
+
+
+def _close(matcher: "SequenceMatcher[str]") -> bool:
     return (
         matcher.real_quick_ratio() >= LEAST_RATIO
         and matcher.quick_ratio() >= LEAST_RATIO
@@ -77,11 +78,14 @@ class Likenesses:
             return ()
         name, digits = plain_name(child.name), _digits(child.phone or phone)
         letters, most_apart = _letters(name), _MOST_APART * len(name)
-        found: dict[int, str] = {
-            n: "a like name"
-            for n, other in enumerate(day.letters)
-            if (other ^ letters).bit_count() <= most_apart and alike(name, day.names[n])
-        }
+        # What it works out of its second text it keeps for every first one.
+        matcher = SequenceMatcher(None, "", name, autojunk=False)
+        found: dict[int, str] = {}
+        for n, other in enumerate(day.letters):
+            if (other ^ letters).bit_count() <= most_apart:
+                matcher.set_seq1(day.names[n])
+                if _close(matcher):
+                    found[n] = "a like name"
         if digits and digits in day.phones:
             for n, other in enumerate(day.phones):
                 if other == digits and not (child.family and child.family == day.families[n]):
@@ -92,9 +96,11 @@ class Likenesses:
 
 
 def _letters(name: str) -> int:
+    """Two bits for each letter: whether it is there, and whether it is there again."""
     bits = 0
     for letter in name:
-        bits |= 1 << (ord(letter) % 64)
+        once = 1 << ord(letter) % 32 * 2
+        bits |= once << 1 if bits & once else once
     return bits
 
 

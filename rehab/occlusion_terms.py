@@ -32,7 +32,10 @@ ALL_DAYS = 7
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Who acts, on which day, and what they set themselves; None or "" leaves it as it is."""
+    """Who acts, on which day, and what they set themselves; None or "" leaves it as it is.
+
+    `seen` is how many versions of regimens the child had when the person looked.
+    """
 
     today: date
     stamp: Stamp
@@ -46,6 +49,7 @@ class Asked:
     near_activity: str = ""
     prescriber: str = ""
     taper: bool = False
+    seen: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +69,16 @@ class Work:
     tx: Transaction
     number: str
     asked: Asked
+
+    def __post_init__(self) -> None:
+        now = self.tx.count_versions(self.number, Regimen)
+        if self.asked.seen not in (None, now):
+            raise RecordError(
+                f"the course was changed by someone else: it is at version {now}; you saw version "
+                f"{self.asked.seen}.",
+                where=self.number,
+                do=f"Look at it again with: rehab occlusion show {self.number}",
+            )
 
     @property
     def case(self) -> Case:

@@ -38,6 +38,13 @@ Command = Callable[..., None]
 SOON = timedelta(weeks=13)
 
 
+_seen = click.option(
+    "--seen",
+    type=click.IntRange(min=0),
+    help="The version of the course you looked at; refused when someone changed it since.",
+)
+
+
 def _days(command: Command) -> Command:
     starts = click.option("--starts", "on", type=Day(), help="First day (else the day proposed).")
     review = click.option(
@@ -82,6 +89,7 @@ def propose(home: Path | None, number: str, today: date, as_json: bool, stamp: S
 )
 @_days
 @stamped
+@_seen
 @today_option
 @json_option
 @click.pass_obj
@@ -107,6 +115,7 @@ def accept(
 @click.option("--taper", is_flag=True, help="These hours are a step down towards the end.")
 @_days
 @stamped_with_reason
+@_seen
 @today_option
 @json_option
 @click.pass_obj
@@ -132,15 +141,18 @@ def change(
 @occlusion.command()
 @click.argument("number")
 @stamped_with_reason
+@_seen
 @today_option
 @json_option
 @click.pass_obj
-def decline(home: Path | None, number: str, today: date, as_json: bool, stamp: Stamp) -> None:
+def decline(
+    home: Path | None, number: str, today: date, as_json: bool, seen: int | None, stamp: Stamp
+) -> None:
     """Decline what is proposed for the child NUMBER; what runs goes on as it was.
 
     Example: rehab occlusion decline K-017 --who "S. Lindqvist" --why "wait for the new lens"
     """
-    asked = Asked(today, stamp)
+    asked = Asked(today, stamp, seen=seen)
     _tell(number, today, occlusion_desk.decline_occlusion(desk(home), number, asked), as_json)
 
 
@@ -149,17 +161,18 @@ def decline(home: Path | None, number: str, today: date, as_json: bool, stamp: S
 @click.option("--from", "on", type=Day(), help="First day without hours (else today).")
 @click.option("--review", "review_on", type=Day(), help="Day of the next look.")
 @stamped_with_reason
+@_seen
 @today_option
 @json_option
 @click.pass_obj
 def pause(
-    home: Path | None, /, number: str, today: date, as_json: bool, stamp: Stamp, **days: date | None
+    home: Path | None, /, number: str, today: date, as_json: bool, stamp: Stamp, **given: Any
 ) -> None:
     """Let occlusion of the child NUMBER rest; a look falls due, and only a change resumes it.
 
     Example: rehab occlusion pause K-017 --from 2026-04-25 --who "S. Lindqvist" --why "sore skin"
     """
-    asked = Asked(today, stamp, **days)  # type: ignore[arg-type]
+    asked = Asked(today, stamp, **given)
     _tell(number, today, occlusion_desk.pause_occlusion(desk(home), number, asked), as_json)
 
 
@@ -168,17 +181,18 @@ def pause(
 @click.option("--on", type=Day(), required=True, help="The first day without occlusion.")
 @click.option("--review", "review_on", type=Day(), help="Day of a look before the watch begins.")
 @stamped_with_reason
+@_seen
 @today_option
 @json_option
 @click.pass_obj
 def stop(
-    home: Path | None, /, number: str, today: date, as_json: bool, stamp: Stamp, **days: date | None
+    home: Path | None, /, number: str, today: date, as_json: bool, stamp: Stamp, **given: Any
 ) -> None:
     """Stop occlusion of the child NUMBER; acuity is then watched for a year.
 
     Example: rehab occlusion stop K-017 --on 2027-03-01 --who "S. Lindqvist" --why "equal twice"
     """
-    asked = Asked(today, stamp, **days)  # type: ignore[arg-type]
+    asked = Asked(today, stamp, **given)
     _tell(number, today, occlusion_desk.stop_occlusion(desk(home), number, asked), as_json)
 
 

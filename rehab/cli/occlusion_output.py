@@ -109,6 +109,7 @@ def print_course(desk: Desk, case: Case, today: date, as_json: bool) -> None:
             {
                 "child": number,
                 "today": today.isoformat(),
+                "version": len(lives),
                 "regimens": [
                     _regimen_json(r, lives, _state(case, r, today)) for r in case.regimens
                 ],
@@ -130,6 +131,8 @@ def print_course(desk: Desk, case: Case, today: date, as_json: bool) -> None:
             click.echo(f"    {proposal.words}")
         for line in proposal_lines(proposal):
             click.echo(f"    {line}")
+    if lives:
+        click.echo(f"Version {len(lives)} of this course (for --seen).")
 
 
 def _state(case: Case, regimen: Regimen, today: date) -> State:

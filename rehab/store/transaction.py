@@ -223,6 +223,12 @@ class Transaction:
     def version(self, key: str) -> int:
         return read_latest(self.connection, key).version
 
+    def count_versions(self, child_number: str, of_kind: type[Record]) -> int:
+        """How often facts of this kind were written about a child."""
+        table = KINDS[of_kind].table
+        mine = select(func.count()).select_from(table).where(table.c.child_number == child_number)
+        return self.connection.scalar(mine) or 0
+
     def _key_of_new_child(self, child_number: str, child: Child) -> str:
         number = child.number
         if number != child_number:

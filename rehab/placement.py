@@ -6,8 +6,7 @@ early and late alike. So bringing siblings together never costs anyone a place, 
 number of days.
 """
 
-from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from itertools import accumulate
 from math import ceil, floor, gcd, inf
 from typing import Any
@@ -22,22 +21,31 @@ from rehab.care.booking import (
     in_order,
     rules_broken,
 )
-from rehab.care.booking_model import AIMS, DAYS, JOURNEYS, Model, model_of, placements_of
+from rehab.care.booking_model import (
+    AIMS,
+    DAYS,
+    JOURNEYS,
+    SLACK,
+    Model,
+    elsewhere,
+    filled,
+    model_of,
+    pieces,
+    placements_of,
+    to_be_whole,
+    weighed,
+)
 from rehab.care.booking_reasons import reasons_apart, reasons_not_placed
 from rehab.errors import RehabError
 
-# The solver counts in doubles: a bound this little beyond a whole number is that number.
-SLACK = 1e-4
 # A model with more columns to be kept whole is improved piece by piece before it is searched as a
 # whole, and one with many more is not searched as a whole: nothing would come of it in a minute.
 COLUMNS_AT_ONCE, MOST_SEARCHED = 1500, 12_000
-NODES_PER_PIECE, NO_LIMIT = 5, 2**31 - 1
-# The share of the time that pieces leave to the bounds and the search after them.
-KEPT, SECONDS_PER_PIECE = 0.25, 6.0
+# (nodes, seconds) of one search, and the share of the time that they leave to what comes after.
+PER_PIECE, PER_ROUND, NO_LIMIT = (5, 2.0), (100, 8.0), 2**31 - 1
+KEPT = 0.15
 # Splits are made whole in so many rounds at the most.
 ROUNDS = 100
-# How many days off target one visit placed or one journey saved outweighs, to find bounds fast.
-DAYS_WORTH = 1000.0
 # One thread and a fixed seed: the same model has the same answer. A gap below 1 in whole numbers
 # is none.
 OPTIONS = {
@@ -96,7 +104,7 @@ class _Search:
             )
             for sort, opening, _ in model.columns
         ]
-        self.to_be_whole = _to_be_whole(model)
+        self.to_be_whole = to_be_whole(model)
         self.aim_rows = len(model.sorts) + len(model.openings)
         self.solver = _loaded(model, self.most)
 
@@ -108,12 +116,13 @@ class _Search:
         for aim in aims:
             bounds.append(self._bound(aim))
             self._settle(aim, bounds[aim])
+        relaxed = self.solver.getSolution()
         for aim in aims:
             self._settle(aim, None)
         counts = self._made_whole()
         best = (*(-bound for bound in bounds[:DAYS]), bounds[DAYS])
         if len(self.to_be_whole) > MOST_SEARCHED:
-            counts = self._improved_by_pieces(counts, best)
+            counts = self._improved_by_pieces(counts, best, relaxed)
         stages: list[Stage] = []
         loosened = False
         for aim in aims:
@@ -133,7 +142,7 @@ class _Search:
         that the bare aim takes it, and from there the bare aim is a step away.
         """
         if aim != DAYS:
-            self._run(_weighed(self.model, aim))
+            self._run(weighed(self.model, aim))
         if self._run(self.model.costs(aim)):
             return _whole_bound(aim, self.solver.getObjectiveValue())
         return self.model.trivial_bound(aim)
@@ -173,62 +182,54 @@ class _Search:
     def _with_later_aims(self, aim: int, counts: list[int]) -> list[int]:
         """A search for one aim heeds no later one: they are sought anew from what it found."""
         self._settle(aim, self.model.value(aim, counts))
-        counts = self.bettered(counts)
+        counts = self.bettered(counts, PER_PIECE[0])
         self._make_whole(False)
         self.solver.setOptionValue("mip_max_nodes", NO_LIMIT)
         return counts
 
-    def _improved_by_pieces(self, counts: list[int], best: tuple[int, ...]) -> list[int]:
-        """What sessions that follow one another hold is placed anew while all else stays as it is,
-        in one round from the first to the last, then in pieces twice as large."""
-        together = self.model.together()
-        columns, score = COLUMNS_AT_ONCE, self.model.score(counts)
-        while columns < 2 * len(self.model.columns):
-            for piece in self._pieces(counts, together, columns):
+    def _improved_by_pieces(
+        self, counts: list[int], best: tuple[int, ...], relaxed: Any
+    ) -> list[int]:
+        """Some visits are placed anew while all else stays as it is, round after round: those that
+        the relaxed optimum of all aims has elsewhere, then those in sessions that follow one
+        another, from the first to the last. At first they may only go where the relaxed optimum
+        loses nothing, then at a price in days that doubles each round."""
+        model = self.model
+        together = model.together()
+        score, columns, price = model.score(counts), COLUMNS_AT_ONCE, SLACK
+        while columns < 2 * len(model.columns):
+            before = score
+            promising = [cost <= price for cost in relaxed.col_dual[: len(counts)]]
+            for number, piece in enumerate(
+                (
+                    elsewhere(model, together, counts, relaxed.col_value),
+                    *pieces(model, together, counts, promising, columns),
+                )
+            ):
                 left = self._left() - KEPT * self.seconds
                 if score == best or left <= 0:
                     return counts
-                part, own = self.model.part(piece, counts)
-                search = _Search(part, min(left, SECONDS_PER_PIECE))
-                before = [counts[c] for c in own]
-                after = search.bettered(before)
+                nodes, most_seconds = PER_PIECE if number else PER_ROUND
+                part, own = model.part(piece, counts, promising)
+                search = _Search(part, min(left, most_seconds))
+                found = search.bettered([counts[c] for c in own], nodes)
                 self.spent += float(search.solver.getRunTime())
-                if after != before:
-                    counts = list(counts)
-                    for column, count in zip(own, after, strict=True):
-                        counts[column] = count
-                    score = self.model.score(counts)
-            columns *= 2
+                after = list(counts)
+                for column, count in zip(own, found, strict=True):
+                    after[column] = count
+                if after != counts:
+                    counts, score = after, model.score(after)
+            price = max(1.0, 2 * price)
+            if score == before:
+                columns *= 2
         return counts
 
-    def bettered(self, counts: list[int]) -> list[int]:
+    def bettered(self, counts: list[int], nodes: int) -> list[int]:
+        """The best by all aims that is found within this many nodes of the search."""
         self._make_whole(True)
-        self.solver.setOptionValue("mip_max_nodes", NODES_PER_PIECE)
+        self.solver.setOptionValue("mip_max_nodes", nodes)
         self._run(self.model.all_costs(), start=counts)
         return self._better(counts)
-
-    def _pieces(
-        self, counts: Sequence[int], together: Sequence[set[int]], size: int
-    ) -> Iterator[set[int]]:
-        """The sorts that are, or have visits that wait and could be, in a run of openings."""
-        at: list[set[int]] = [set() for _ in self.model.openings]
-        placed = [0] * len(self.model.sorts)
-        for (sort, _, _), count in zip(self.model.columns, counts, strict=True):
-            placed[sort] += count
-        for (sort, opening, _), count in zip(self.model.columns, counts, strict=True):
-            if count or placed[sort] < len(self.model.sorts[sort]):
-                at[opening] |= together[sort]
-        choices = Counter(sort for sort, _, _ in self.model.columns)
-        start = 0
-        while start < len(at):
-            end, piece = start, set[int]()
-            while end < len(at) and sum(choices[sort] for sort in piece) < size:
-                piece |= at[end]
-                end += 1
-            yield piece
-            if end == len(at):
-                return
-            start = max(start + 1, (start + end) // 2)
 
     def _made_whole(self) -> list[int]:
         """The relaxed optimum of all aims with its split visits made whole, some at a time, while
@@ -257,31 +258,9 @@ class _Search:
                     high[column] = floor(shares[column])
                 self.solver.changeColBounds(column, float(low[column]), float(high[column]))
             solved = self._run()
-        counts = self._filled(low)
+        shares = self.solver.getSolution().col_value[: len(low)]
+        counts = filled(model, shares or low)
         self._limit([0] * len(low), self.most)
-        return counts
-
-    def _filled(self, least: list[int]) -> list[int]:
-        """The whole part of what the solver holds, and on top what still fits, one by one."""
-        model = self.model
-        shares = self.solver.getSolution().col_value[: len(model.columns)]
-        counts = [int(share + SLACK) for share in shares] or least
-        waiting = [len(sort) for sort in model.sorts]
-        room = [opening.free_minutes for opening in model.openings]
-        for (sort, opening, _), count in zip(model.columns, counts, strict=True):
-            waiting[sort] -= count
-            room[opening] -= count * model.sorts[sort][0].minutes
-        by_urgency = sorted(
-            range(len(counts)),
-            key=lambda c: (model.sorts[model.columns[c][0]][0].urgency, model.columns[c][2]),
-        )
-        for column in by_urgency:
-            sort, opening, _ = model.columns[column]
-            minutes = model.sorts[sort][0].minutes
-            more = min(waiting[sort], room[opening] // minutes)
-            counts[column] += more
-            waiting[sort] -= more
-            room[opening] -= more * minutes
         return counts
 
     def _better(self, counts: list[int]) -> list[int]:
@@ -350,24 +329,6 @@ class _Search:
         kind = highspy.HighsVarType.kInteger if whole else highspy.HighsVarType.kContinuous
         for column in self.to_be_whole:
             self.solver.changeColIntegrality(column, kind)
-
-
-def _weighed(model: Model, aim: int) -> list[float]:
-    return [
-        DAYS_WORTH * cost + days
-        for cost, days in zip(model.costs(aim), model.costs(DAYS), strict=True)
-    ]
-
-
-def _to_be_whole(model: Model) -> Sequence[int]:
-    """The columns that the solver must keep whole.
-
-    Where all visits take equally long, openings count places, and what is left when the siblings
-    are in theirs is a network: whole by itself at each of its corners.
-    """
-    if len({sort[0].minutes for sort in model.sorts}) > 1:
-        return range(len(model.columns))
-    return sorted({c for meeting in model.meetings for members in meeting for c in members})
 
 
 def _loaded(model: Model, most: Sequence[int]) -> Any:

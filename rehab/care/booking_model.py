@@ -1,13 +1,17 @@
 """What is to be decided when visits are placed: counts of visits alike, and the aims in order."""
 
 from bisect import bisect_left, bisect_right
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import date
 
 from rehab.care.booking import URGENCIES, Opening, Placement, Request, sibling_groups, suits
 
+# Solvers count in doubles: this little beyond a whole number is that number.
+SLACK = 1e-4
+# How many days off target one visit placed or one journey saved outweighs, to find bounds fast.
+DAYS_WORTH = 1000.0
 JOURNEYS, DAYS = len(URGENCIES), len(URGENCIES) + 1
 AIMS = (
     *(f"visits of urgency {urgency} not placed" for urgency in URGENCIES),
@@ -71,16 +75,20 @@ class Model:
             weight *= 10.0
         return total
 
-    def part(self, sorts: Set[int], counts: Sequence[int]) -> tuple["Model", tuple[int, ...]]:
+    def part(
+        self, sorts: Set[int], counts: Sequence[int], promising: Sequence[bool]
+    ) -> tuple["Model", tuple[int, ...]]:
         """The model of these sorts alone, in the room that the others leave them, and the columns
-        that it has of this one. Siblings must be among `sorts` together."""
+        that it has of this one: the promising ones and those in use. Siblings must be among
+        `sorts` together."""
         free = [opening.free_minutes for opening in self.openings]
         own: dict[int, int] = {}
         for column, ((sort, opening, _), count) in enumerate(
             zip(self.columns, counts, strict=True)
         ):
             if sort in sorts:
-                own[column] = len(own)
+                if count or promising[column]:
+                    own[column] = len(own)
             else:
                 free[opening] -= count * self.sorts[sort][0].minutes
         number = {sort: n for n, sort in enumerate(sorted(sorts))}
@@ -92,9 +100,9 @@ class Model:
             ),
             tuple((number[self.columns[c][0]], *self.columns[c][1:]) for c in own),
             tuple(
-                tuple(tuple(own[c] for c in member) for member in meeting)
+                tuple(tuple(own[c] for c in member if c in own) for member in meeting)
                 for meeting in self.meetings
-                if meeting[0][0] in own
+                if self.columns[meeting[0][0]][0] in sorts
             ),
         ), tuple(own)
 
@@ -158,3 +166,83 @@ def placements_of(model: Model, counts: Sequence[int]) -> Iterator[Placement]:
     for (sort, opening, _), count in zip(model.columns, counts, strict=True):
         for _ in range(count):
             yield Placement(waiting[sort].pop(), model.openings[opening].id)
+
+
+def weighed(model: Model, aim: int) -> list[float]:
+    """The costs of one aim, with days off target to decide between equals."""
+    return [
+        DAYS_WORTH * cost + days
+        for cost, days in zip(model.costs(aim), model.costs(DAYS), strict=True)
+    ]
+
+
+def to_be_whole(model: Model) -> Sequence[int]:
+    """The columns that the solver must keep whole.
+
+    Where all visits take equally long, openings count places, and what is left when the siblings
+    are in theirs is a network: whole by itself at each of its corners.
+    """
+    if len({sort[0].minutes for sort in model.sorts}) > 1:
+        return range(len(model.columns))
+    return sorted({c for meeting in model.meetings for members in meeting for c in members})
+
+
+def filled(model: Model, shares: Sequence[float]) -> list[int]:
+    """The whole part of the shares, and on top what still fits, one by one."""
+    counts = [int(share + SLACK) for share in shares]
+    waiting = [len(sort) for sort in model.sorts]
+    room = [opening.free_minutes for opening in model.openings]
+    for (sort, opening, _), count in zip(model.columns, counts, strict=True):
+        waiting[sort] -= count
+        room[opening] -= count * model.sorts[sort][0].minutes
+    by_urgency = sorted(
+        range(len(counts)),
+        key=lambda c: (model.sorts[model.columns[c][0]][0].urgency, model.columns[c][2]),
+    )
+    for column in by_urgency:
+        sort, opening, _ = model.columns[column]
+        minutes = model.sorts[sort][0].minutes
+        more = min(waiting[sort], room[opening] // minutes)
+        counts[column] += more
+        waiting[sort] -= more
+        room[opening] -= more * minutes
+    return counts
+
+
+def elsewhere(
+    model: Model, together: Sequence[set[int]], counts: Sequence[int], shares: Sequence[float]
+) -> set[int]:
+    """The sorts, with their siblings', of which some visit is not where the shares have it."""
+    found: set[int] = set()
+    for (sort, _, _), count, share in zip(model.columns, counts, shares, strict=False):
+        if abs(count - share) > SLACK:
+            found |= together[sort]
+    return found
+
+
+def pieces(
+    model: Model,
+    together: Sequence[set[int]],
+    counts: Sequence[int],
+    promising: Sequence[bool],
+    columns: int,
+) -> Iterator[set[int]]:
+    """The sorts that are, or have visits that wait and could be, in a run of openings."""
+    at: list[set[int]] = [set() for _ in model.openings]
+    placed = [0] * len(model.sorts)
+    for (sort, _, _), count in zip(model.columns, counts, strict=True):
+        placed[sort] += count
+    for (sort, opening, _), count in zip(model.columns, counts, strict=True):
+        if count or placed[sort] < len(model.sorts[sort]):
+            at[opening] |= together[sort]
+    choices = Counter(c[0] for c, use in zip(model.columns, promising, strict=True) if use)
+    start = 0
+    while start < len(at):
+        end, piece = start, set[int]()
+        while end < len(at) and sum(choices[sort] for sort in piece) < columns:
+            piece |= at[end]
+            end += 1
+        yield piece
+        if end == len(at):
+            return
+        start = max(start + 1, (start + end) // 2)

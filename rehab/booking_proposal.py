@@ -118,8 +118,9 @@ def _wishes(desk: Desk, case: Case, plan: Plan, period: Period, may_move: MayMov
         if visit.appointment and not _movable(desk, visit.appointment, period, may_move):
             left += _on_a_shut_day(desk, case.child, visit.appointment, urgency)
         elif visit.checks:
-            wanted.append(_where_held(desk, visit, period))
-    trips = _trips(wanted, period, booked)
+            wanted.append(visit)
+    late = [visit for visit in wanted if _too_late(desk, visit, period)]
+    trips = _trips([visit for visit in wanted if visit not in late], late, period, booked)
     requests = tuple(
         Request(
             case.child.number,
@@ -145,15 +146,17 @@ def _wishes(desk: Desk, case: Case, plan: Plan, period: Period, may_move: MayMov
     )
 
 
-def _where_held(desk: Desk, visit: Visit, period: Period) -> Visit:
-    """One booked on a shut day for which no session is left in its window counts as late."""
+def _too_late(desk: Desk, visit: Visit, period: Period) -> bool:
+    """Whether every session comes after its last good day: because that is over, or because the
+    visit is booked on a shut day and nothing else is held in its window."""
+    if visit.latest < period.first:
+        return True
     if visit.appointment is None or not desk.why_shut(visit.appointment):
-        return visit
+        return False
     kinds = {check.kind for check in visit.checks}
-    held = sessions(desk.diary, period.first, visit.latest + ONE_DAY)
-    if not any(offers(session, kinds) for session in held):
-        return replace(visit, latest=period.first - ONE_DAY)
-    return visit
+    earliest = max(visit.earliest, period.first)
+    held = sessions(desk.diary, earliest, visit.latest + ONE_DAY)
+    return not any(offers(session, kinds) for session in held)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,32 +177,36 @@ def visit_name(visit: Visit) -> str:
     return visit.appointment.id if visit.appointment else f"v{visit.on}"
 
 
-def _trips(visits: Sequence[Visit], period: Period, booked: Sequence[date]) -> list[_Trip]:
+def _trips(
+    in_time: Sequence[Visit], late: Sequence[Visit], period: Period, booked: Sequence[date]
+) -> list[_Trip]:
     """The visits with what is left of their windows, none over another.
 
-    Where any session comes too late for one, it joins the next visit if that is good within a
-    week. Else it is wanted as soon as can be, unless the child comes soon anyway.
+    What is late joins the next visit, if that is good within a week. Else it is wanted as soon as
+    can be, unless the child comes soon anyway.
     """
-    late = [visit for visit in visits if visit.latest < period.first]
     inside: list[Visit] = []
-    for visit in visits:
-        if visit.latest >= period.first:
-            after = inside[-1].latest + ONE_DAY if inside else period.first
-            earliest = max(visit.earliest, period.first, after)
-            if earliest <= visit.latest:
-                inside.append(replace(visit, earliest=earliest))
+    for visit in in_time:
+        after = inside[-1].latest + ONE_DAY if inside else period.first
+        earliest = max(visit.earliest, period.first, after)
+        if earliest <= visit.latest:
+            inside.append(replace(visit, earliest=earliest))
     trips = [_Trip(visit_name(visit), visit) for visit in inside]
     if not late:
         return trips
     last_good_day = min(visit.latest for visit in late)
-    end = period.first + LOOK_FOR_LATE
-    if inside and inside[0].earliest <= period.first + SOON:
-        return [_together([*late, inside[0]], inside[0], last_good_day), *trips[1:]]
-    if any(period.first <= day <= end for day in booked):
+    start = max(period.first, late[0].earliest)
+    following = [visit for visit in inside if visit.earliest >= start]
+    if following and following[0].earliest <= start + SOON:
+        joined = _together([*late, following[0]], following[0], last_good_day)
+        return [joined if trip.visit is following[0] else trip for trip in trips]
+    if any(start <= day <= start + LOOK_FOR_LATE for day in booked):
         return trips
-    latest = min([end, *(visit.earliest - ONE_DAY for visit in inside)])
-    alone = replace(late[0], earliest=period.first, latest=latest)
-    return [_together(late, alone, last_good_day), *trips]
+    latest = min([start + LOOK_FOR_LATE, *(visit.earliest - ONE_DAY for visit in following)])
+    alone = replace(late[0], earliest=start, latest=latest)
+    return sorted(
+        [_together(late, alone, last_good_day), *trips], key=lambda trip: trip.visit.earliest
+    )
 
 
 def _together(visits: Sequence[Visit], window: Visit, last_good_day: date) -> _Trip:

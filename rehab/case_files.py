@@ -1,4 +1,4 @@
-"""Case files: children and their facts in TOML, for demo data and for stories that tests tell."""
+"""Case files: children, their facts and a diary in TOML, for demo data and stories of tests."""
 
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
@@ -25,12 +25,17 @@ from rehab.care.case import (
     Sutures,
     Symptoms,
     case_of,
+    with_family,
 )
+from rehab.care.contacts import Consent, Contact, ContactTry, Limits, TryOutcome, Way
+from rehab.care.diary import ASLEEP, AT_CLINIC, SessionPattern, Site
 from rehab.care.findings import TYPED, read_check, read_findings, read_word
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError, RehabError
 from rehab.measures.fixation import Finding, Nystagmus
 from rehab.measures.refraction import parse_target
+from rehab.session_dates import weekday_rule
+from rehab.settings import WEEKDAYS
 
 CHILD = {field.name for field in fields(Child)} - {"date_of_birth"} | {
     "born",
@@ -39,6 +44,9 @@ CHILD = {field.name for field in fields(Child)} - {"date_of_birth"} | {
     "occlusion",
     "appointment",
     "ending",
+    "contact",
+    "limits",
+    "tried",
     "story",
     "wear",
 }
@@ -68,16 +76,40 @@ class Told:
 
 def read_cases(path: Path) -> CaseFile:
     """Every child of the file; raises RecordError with the child's number and what is wrong."""
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except tomllib.TOMLDecodeError as error:
-        raise RecordError(f"{error}.", where=path.name, do="Correct the file.") from None
+    content = _content(path)
     try:
         _only(content, {"today", "child"})
         today = _day(content, "today")
     except RecordError as error:
         raise RecordError(error.what, where=path.name, do=error.do) from None
     return CaseFile(today, tuple(_told(raw, path.name) for raw in content.get("child", [])))
+
+
+def read_diary(path: Path) -> tuple[Site | SessionPattern, ...]:
+    """The sites and session patterns of the file; raises RecordError with what is wrong."""
+    content = _content(path)
+    try:
+        _only(content, {"site", "session"})
+        sites = tuple(Site(**raw) for raw in content.get("site", []))
+        return (*sites, *(_pattern(raw) for raw in content.get("session", [])))
+    except TypeError as error:
+        raise RecordError(f"{error}.", where=path.name, do="Correct the file.") from None
+    except RecordError as error:
+        raise RecordError(error.what, where=path.name, do=error.do) from None
+
+
+def _pattern(raw: Mapping[str, Any]) -> SessionPattern:
+    days = [WEEKDAYS.index(day) for day in _needed(raw, "weekdays")]
+    kinds = ASLEEP if raw.get("under_anaesthesia") else AT_CLINIC
+    rest = {name: value for name, value in raw.items() if name != "weekdays"}
+    return SessionPattern(**rest, rule=weekday_rule(days), kinds=kinds)
+
+
+def _content(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except tomllib.TOMLDecodeError as error:
+        raise RecordError(f"{error}.", where=path.name, do="Correct the file.") from None
 
 
 def case_from(raw: Mapping[str, Any]) -> Case:
@@ -87,9 +119,13 @@ def case_from(raw: Mapping[str, Any]) -> Case:
         number=_needed(raw, "number"),
         name=_needed(raw, "name"),
         date_of_birth=_day(raw, "born"),
-        **{key: raw[key] for key in ("gestation_weeks", "language", "phone") if key in raw},
+        **{
+            key: raw[key]
+            for key in ("gestation_weeks", "language", "phone", "family")
+            if key in raw
+        },
     )
-    return case_of(
+    case = case_of(
         child,
         surgeries=tuple(
             _surgery(item, f"{child.number}/S{n}")
@@ -110,6 +146,15 @@ def case_from(raw: Mapping[str, Any]) -> Case:
             for n, item in enumerate(_items(raw, "appointment"), 1)
         ),
         ending=_ending(raw.get("ending")),
+    )
+    return with_family(
+        case,
+        tuple(
+            _contact(item, f"{child.number}/C{n}")
+            for n, item in enumerate(raw.get("contact", []), 1)
+        ),
+        _limits(raw.get("limits")),
+        tuple(_try(item, f"{child.number}/T{n}") for n, item in enumerate(_items(raw, "tried"), 1)),
     )
 
 
@@ -197,6 +242,42 @@ def _ending(raw: Mapping[str, Any] | None) -> Ending | None:
         _day(raw, "on"),
         raw.get("note", ""),
         raw.get("receiving_clinic", ""),
+    )
+
+
+def _contact(raw: Mapping[str, Any], key: str) -> Contact:
+    _only(raw, {field.name for field in fields(Contact)} - {"id"})
+    return Contact(
+        key,
+        _needed(raw, "name"),
+        text_consent=_word(Consent, raw, "text_consent", "unknown"),
+        email_consent=_word(Consent, raw, "email_consent", "unknown"),
+        **{name: raw[name] for name in ("relation", "phone", "email", "address") if name in raw},
+    )
+
+
+def _limits(raw: Mapping[str, Any] | None) -> Limits | None:
+    if raw is None:
+        return None
+    _only(raw, {"weekdays", "not_before_minute", "farthest_km", "distances_km"})
+    return Limits(
+        "",
+        tuple(sorted(WEEKDAYS.index(day) for day in raw.get("weekdays", []))),
+        raw.get("not_before_minute"),
+        raw.get("farthest_km"),
+        tuple(sorted(raw.get("distances_km", {}).items())),
+    )
+
+
+def _try(raw: Mapping[str, Any], key: str) -> ContactTry:
+    _only(raw, {"on", "how", "outcome", "next_try", "note"})
+    return ContactTry(
+        key,
+        _day(raw, "on"),
+        _word(Way, raw, "how"),
+        _word(TryOutcome, raw, "outcome"),
+        _day_or_none(raw, "next_try"),
+        raw.get("note", ""),
     )
 
 

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from rehab.calendars import calendar_file
-from rehab.case_files import CaseFile, read_cases
+from rehab.case_files import CaseFile, read_cases, read_diary
 from rehab.errors import RehabError
 from rehab.letters.family import family_letter
 from rehab.letters.overview import Line, overview
@@ -20,6 +20,9 @@ from rehab.whole_files import write_whole
 from rehab.workflow import Desk, open_desk, recall, refresh, register
 
 CHILDREN_FILE = "children.toml"
+DIARY_FILE = "diary.toml"
+# Children who come from another place, to be imported, and how that table is to be read.
+ARRIVALS = ("arrivals.csv", "arrivals.toml")
 RECALL_DAYS = 14
 
 
@@ -67,6 +70,9 @@ def run_demo(out: Path, today: date | None, told: Callable[[str], None]) -> Made
         desk = open_desk(settings)
         stamp = Stamp("demo", datetime(day.year, day.month, day.day, tzinfo=UTC), "invented data")
         with closing(desk.store):
+            with desk.store.transaction() as tx:
+                for record in read_diary(shipped("demo_data") / DIARY_FILE):
+                    tx.add_to_diary(record, stamp)
             for child in cases.told:
                 register(desk, child.case, child.wear, today=day, stamp=stamp)
             return _write_all(desk, cases, out, day, told)
@@ -96,6 +102,8 @@ def _write_all(
         told(f"{number}  {child.story.partition(':')[0].rstrip('.')}.")
     to_contact = recall(desk, today=today, by=today + timedelta(days=RECALL_DAYS))
     write_whole(out / "recall.csv", recall_csv(to_contact, today))
+    for name in ARRIVALS:
+        write_whole(out / name, (shipped("demo_data") / name).read_bytes())
     write_whole(
         out / "start-here.html",
         overview(tuple(lines), to_contact, desk.settings.clinic, today).encode(),

@@ -1,7 +1,7 @@
 """What the clinic does: record, plan, accept, refresh, recall; owns the transactions."""
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property, lru_cache, partial
@@ -162,6 +162,30 @@ def settle_appointment(
         reasoned = replace(stamp, reason=stamp.reason or f"outcome: {outcome}")
         tx.correct(appointment.id, appointment, reasoned, tx.version(appointment.id))
         return appointment.id
+
+
+def settle_day(
+    desk: Desk, on: date, missed: Collection[str], *, today: date, stamp: Stamp
+) -> tuple[tuple[str, Outcome], ...]:
+    """Record that all who were booked on `on` attended, but for the numbers in `missed`, who were
+    not brought. What is recorded already stays; raises RecordError for who was not booked."""
+    with desk.store.transaction() as tx:
+        booked = tx.unsettled(on)
+        if strangers := sorted(set(missed) - {number for number, _ in booked}):
+            raise RecordError(
+                f"{', '.join(strangers)} had no appointment that is still open.",
+                where=f"{on}",
+                do="Nothing was recorded. Check the numbers and the day.",
+            )
+        outcomes = []
+        for number, appointment in booked:
+            outcome = Outcome.WAS_NOT_BROUGHT if number in missed else Outcome.ATTENDED
+            settled = replace(appointment, outcome=outcome)
+            check_appointment(tx.case(number).child, settled, today)
+            reasoned = replace(stamp, reason=stamp.reason or f"outcome: {outcome}")
+            tx.correct(appointment.id, settled, reasoned, tx.version(appointment.id))
+            outcomes.append((number, outcome))
+        return tuple(outcomes)
 
 
 def end_care(desk: Desk, number: str, ending: Ending, *, today: date, stamp: Stamp) -> str:

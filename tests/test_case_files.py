@@ -24,7 +24,7 @@ def _read(folder: Path, text: str) -> None:
 MISTAKES = {
     "an unknown key of a child": (
         CHILD + 'nickname = "A"',
-        "children.toml, child K-1: nickname is not one of appointment, born, ending, exam,",
+        "children.toml, child K-1: nickname is not one of appointment, born, contact, ending,",
     ),
     "an unknown key of an operation": (
         CHILD + 'surgery = [{ on = 2026-03-30, side = "right" }]',

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -12,6 +12,7 @@ from click.testing import CliRunner
 
 from rehab.care.case import Case, CheckKind, Eye, Outcome, Procedure
 from rehab.care.checks import Status
+from rehab.care.contacts import Limits
 from rehab.care.history import lens_removal
 from rehab.care.plan import Plan, agreed_occlusion, next_check
 from rehab.care.problems import ProblemKind
@@ -62,6 +63,8 @@ def test_two_runs_write_the_same_bytes(demo: Demo) -> None:
     first = _written(demo.first)
     letters = [number for number in NUMBERS if number != "K-116"]
     assert set(first) == {
+        "arrivals.csv",
+        "arrivals.toml",
         "clinic/clinic.toml",
         "recall.csv",
         "start-here.html",
@@ -80,6 +83,11 @@ def test_every_child_is_stored_as_it_is_told(demo: Demo) -> None:
         for name in ("surgeries", "examinations", "regimens", "appointments"):
             assert len(getattr(stored, name)) == len(getattr(told.case, name)), name
         assert stored.ending == told.case.ending
+        for name in ("contacts", "limits", "tries"):
+            given = getattr(told.case, name)
+            if name == "limits" and given != Limits():
+                given = replace(given, id=f"{told.case.child.number}/L1")
+            assert getattr(stored, name) == given, name
 
 
 def test_a_diary_of_wear_is_counted_with_its_gaps(demo: Demo) -> None:

@@ -120,3 +120,27 @@ def outcome(home: Path | None, number: str, on: date, what: str, today: date, st
         desk(home), number, on, Outcome(what), today=today, stamp=stamp
     )
     click.echo(f"Recorded {key}: {what}.")
+
+
+@appointment.command()
+@click.argument("on", type=Day())
+@click.option(
+    "--not-brought", multiple=True, metavar="NUMBER", help="A child who was not brought; or more."
+)
+@stamped
+@today_option
+@click.pass_obj
+def settle(
+    home: Path | None, on: date, not_brought: tuple[str, ...], today: date, stamp: Stamp
+) -> None:
+    """Record for all who were booked on a day that they attended, but for those not brought.
+
+    Example: rehab appointment settle 2026-05-11 --not-brought K-017 --who "M. Okoro"
+    """
+    settled = workflow.settle_day(desk(home), on, not_brought, today=today, stamp=stamp)
+    for number, came in settled:
+        click.echo(f"{number}  {came}")
+    missed = sum(came is Outcome.WAS_NOT_BROUGHT for _, came in settled)
+    click.echo(f"{len(settled) - missed} attended, {missed} not brought.")
+    if missed:
+        click.echo("Ring them today: rehab recall list")

@@ -207,6 +207,21 @@ def read_history_in_diary(connection: Connection, key: str) -> tuple[Version, ..
     return tuple(read_versions(connection, kind, kind.table.c.key == key))
 
 
+def read_unsettled(connection: Connection, on: date) -> tuple[tuple[str, Appointment], ...]:
+    """The appointments of a day of which nobody has recorded what became, each with its child's
+    number, in order of number."""
+    table = schema.appointment
+    found = read_versions(
+        connection,
+        KINDS[Appointment],
+        is_current(table),
+        table.c.on == on,
+        table.c.outcome == Outcome.BOOKED,
+    )
+    told = [(owner(v.key), v.record) for v in found if isinstance(v.record, Appointment)]
+    return tuple(sorted(told, key=lambda item: item[0]))
+
+
 def read_proposals(connection: Connection, number: str) -> tuple[KeptProposal, ...]:
     """What was proposed for a child's occlusion, oldest first."""
     found = _current(connection, KeptProposal, number)

@@ -27,6 +27,7 @@ from rehab.store.reading import (
     read_latest,
     read_latest_in_diary,
     read_proposals,
+    read_unsettled,
     read_versions,
     read_wear,
 )
@@ -188,6 +189,9 @@ class Transaction:
 
     def booked(self, start: date, until: date) -> tuple[tuple[str, Appointment], ...]:
         return read_booked(self.connection, start, until)
+
+    def unsettled(self, on: date) -> tuple[tuple[str, Appointment], ...]:
+        return read_unsettled(self.connection, on)
 
     def revisions(self, numbers: Sequence[str]) -> dict[str, int]:
         return read_revisions(self.connection, numbers)

@@ -74,3 +74,34 @@ def test_an_appointment_before_birth_is_refused(asel: Clinic) -> None:
     assert asel.refuse("appointment book K-017 2025-05-04") == (
         "K-017: the appointment on 2025-05-04 is before the birth on 2026-02-11. Check both dates."
     )
+
+
+def test_a_days_outcomes_are_recorded_at_once_and_who_was_not_brought_is_to_be_rung(
+    asel: Clinic,
+) -> None:
+    for number in ("L-1", "L-2"):
+        asel.say(f"child add {number} --name Bo --born 2026-02-11")
+        asel.say(f"appointment book {number} 2026-04-24")
+    asel.say("appointment book K-017 2026-04-24")
+    asel.say('appointment outcome L-2 2026-04-24 "cancelled by family"')
+    said = asel.say("appointment settle 2026-04-24 --not-brought K-017 --today 2026-04-24")
+    assert said.splitlines() == [
+        "K-017  was not brought",
+        "L-1  attended",
+        "1 attended, 1 not brought.",
+        "Ring them today: rehab recall list",
+    ]
+    assert asel.say("appointment settle 2026-04-24 --today 2026-04-24").splitlines() == [
+        "0 attended, 0 not brought."
+    ]
+
+
+def test_of_who_was_not_booked_nothing_is_recorded_for_anyone(asel: Clinic) -> None:
+    asel.say("appointment book K-017 2026-04-24")
+    assert asel.refuse("appointment settle 2026-04-24 --not-brought L-1 --today 2026-04-24") == (
+        "2026-04-24: L-1 had no appointment that is still open. "
+        "Nothing was recorded. Check the numbers and the day."
+    )
+    assert asel.refuse("appointment settle 2026-04-24").startswith(
+        "K-017: the appointment on 2026-04-24 has not been yet"
+    )

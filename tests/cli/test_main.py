@@ -23,7 +23,8 @@ STORY = (
     "contact remove", "child change", "plan show", "plan why", "plan refresh", "plan forecast",
     "occlusion propose", "occlusion decline", "occlusion accept", "occlusion change", "wear add",
     "wear import", "wear show", "occlusion pause", "occlusion show",
-    "record history", "appointment book", "appointment move", "appointment outcome", "recall list",
+    "record history", "appointment book", "appointment move", "appointment settle",
+    "appointment outcome", "recall list",
     "booking propose", "booking accept",
     "calendar export",
     "calendar session", "calendar feed",
@@ -45,6 +46,7 @@ STORY = (
 ELSEWHERE = {"calendar publish", "reminder settle"}
 
 LATER = {
+    "appointment settle": " --today 2026-05-12",
     "appointment outcome": " --today 2026-05-12",
     "child end": " --today 2026-09-01",
     "demo": " --today 2026-11-23",

@@ -11,7 +11,7 @@ from rehab.care.case import Outcome
 from rehab.care.messages import Message, MessageState
 from rehab.errors import RecordError
 from rehab.store import schema
-from rehab.store.reading import is_current
+from rehab.store.reading import ByBytes, is_current
 
 TABLE = schema.message
 
@@ -80,7 +80,9 @@ class Outbox:
         return tuple(sorted(self.connection.scalars(query.distinct())))
 
     def _read(self, *conditions: ColumnElement[bool]) -> list[Message]:
-        query = select(TABLE).where(*conditions).order_by(TABLE.c.appointment_on, TABLE.c.uid)
+        query = (
+            select(TABLE).where(*conditions).order_by(TABLE.c.appointment_on, ByBytes(TABLE.c.uid))
+        )
         found = (row._asdict() for row in self.connection.execute(query))
         return [
             Message(**{**row, "changed_at": datetime.fromisoformat(row["changed_at"])})

@@ -1,6 +1,6 @@
 """A proposal accepted by a person: each line checked again, and all of them booked together."""
 
-from collections.abc import Iterable, Mapping, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -32,7 +32,7 @@ class Accepted:
 
 @dataclass(frozen=True, slots=True)
 class _Known:
-    """A child without the appointments that are to be moved, as it was when it was planned."""
+    """A child as it was when it was planned."""
 
     revision: int
     case: Case
@@ -62,19 +62,17 @@ def accept(
 def _planned(desk: Desk, lines: Sequence[Line], today: date) -> dict[str, _Known]:
     """Before the transaction, so that nobody waits for it."""
     numbers = list(dict.fromkeys(line.number for line in lines))
-    moved = {line.moves for line in lines if line.moves}
     known: dict[str, _Known] = {}
     for start in range(0, len(numbers), CHILDREN_AT_ONCE):
         cases, _, revisions = desk.store.planning(numbers[start : start + CHILDREN_AT_ONCE])
         for number, case in cases.items():
-            known[number] = _know(desk, case, revisions[number], moved, today)
+            known[number] = _know(desk, case, revisions[number], today)
     return known
 
 
-def _know(desk: Desk, case: Case, revision: int, moved: Set[str], today: date) -> _Known:
-    staying = tuple(a for a in case.appointments if a.id not in moved)
+def _know(desk: Desk, case: Case, revision: int, today: date) -> _Known:
     try:
-        plan: Plan | RehabError = plan_of(desk, replace(case, appointments=staying), today=today)
+        plan: Plan | RehabError = plan_of(desk, case, today=today)
     except RehabError as error:
         plan = error
     return _Known(revision, case, plan)
@@ -105,7 +103,7 @@ class _Accepting:
         for line in first_days:
             seen = self.known.get(line.number)
             if seen is None or seen.revision != now[line.number]:
-                seen = self._known_now(line.number, now[line.number], moved)
+                seen = self._known_now(line.number, now[line.number])
             try:
                 placed = self._one(line, seen, held[line.session])
             except RehabError as error:
@@ -116,9 +114,9 @@ class _Accepting:
         self._refuse_overfull(held, before)
         return Accepted(tuple(done), tuple(refused))
 
-    def _known_now(self, number: str, revision: int, moved: Set[str]) -> _Known | None:
+    def _known_now(self, number: str, revision: int) -> _Known | None:
         try:
-            known = _know(self.desk, self.tx.case(number), revision, moved, self.today)
+            known = _know(self.desk, self.tx.case(number), revision, self.today)
         except RecordError:
             return None
         self.known[number] = known
@@ -133,6 +131,7 @@ class _Accepting:
             raise RecordError(f"session {line.session} is not held, or not any more.")
         if session.on < self.today:
             raise RecordError(f"session {session.id} is past (today is {self.today}).")
+        was = _still_booked(line, seen.case)
         due = self._due(line, seen.plan, session)
         if found := obstacles(seen.case.limits, opening_of(session, self.room)):
             raise RecordError(f"what the family has stated rules it out: {' and '.join(found)}.")
@@ -142,7 +141,6 @@ class _Accepting:
             raise RecordError(
                 f"session {session.id} has {left} minutes left, and this visit takes {minutes}."
             )
-        was = _still_booked(line, seen.case)
         fresh = Appointment(line.moves, session.on)
         placed = in_session(fresh, session, self.room, minutes, line.starts_minute)
         check_appointment(seen.case.child, placed, self.today)
@@ -153,11 +151,14 @@ class _Accepting:
 
     def _due(self, line: Line, plan: Plan, session: Session) -> tuple[Visit, ...]:
         """The visits that the line is for, as far as they are still planned; on another day than
-        that of the proposal, the first that is due by then."""
-        open_now = [v for v in plan.visits if not v.booked and v.checks]
-        named = [v for v in open_now if visit_name(v) in line.visits]
-        by_then = [v for v in open_now if v.earliest <= session.on]
-        due = named or [v for v in by_then if offers(session, _kinds([v]))][:1] or by_then[:1]
+        that of the proposal, the first that is due by then. What is moved keeps its checks."""
+        if line.moves:
+            due = [v for v in plan.visits if v.appointment and v.appointment.id == line.moves]
+        else:
+            open_now = [v for v in plan.visits if not v.booked and v.checks]
+            named = [v for v in open_now if visit_name(v) in line.visits]
+            by_then = [v for v in open_now if v.earliest <= session.on]
+            due = named or [v for v in by_then if offers(session, _kinds([v]))][:1] or by_then[:1]
         if not due:
             raise RecordError(f"no unbooked visit is due by {session.on} any more.")
         for visit in due:

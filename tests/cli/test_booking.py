@@ -200,6 +200,24 @@ def test_nothing_that_is_booked_moves_unless_a_person_says_so(desk: Clinic, tmp_
     assert days[0] == days[1]
 
 
+def test_an_appointment_that_is_gone_or_moved_already_is_not_moved_again(
+    desk: Clinic, tmp_path: Path
+) -> None:
+    operated(desk, "K-1", "2026-03-02")
+    desk.say("appointment book K-1 2026-04-27")
+    keep_diary(desk.home, Closure("storm", date(2026, 4, 27), date(2026, 4, 28), "storm"))
+    file = tmp_path / "moves.csv"
+    proposed(desk, file, "--until 2026-05-03 --move 'shut days'")
+    head, line = file.read_bytes().splitlines(keepends=True)
+    file.write_bytes(head + line + line.replace(b"2026-05-04", b"2026-05-11"))
+    assert "Line 3: K-1: line 2 places this visit already." in desk.refuse(f"booking accept {file}")
+    desk.say('appointment outcome K-1 2026-04-27 "cancelled by family"')
+    file.write_bytes(head + line)
+    assert "K-1/A1 is not booked any more: it was changed by someone else." in desk.refuse(
+        f"booking accept {file}"
+    )
+
+
 def test_a_family_booked_on_a_day_that_was_shut_is_named_and_moved_when_asked(
     desk: Clinic, tmp_path: Path
 ) -> None:

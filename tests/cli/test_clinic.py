@@ -4,7 +4,9 @@ import json
 from pathlib import Path
 
 import pytest
+from sqlalchemy.engine import make_url
 
+from rehab.store.refusals import place_of
 from tests.conftest import CLINIC_TOML, Clinic
 
 
@@ -24,7 +26,8 @@ def test_a_new_clinic_has_its_file_its_tables_folder_and_its_database(tmp_path: 
 
 def test_making_a_clinic_again_keeps_all_that_is_there(asel: Clinic) -> None:
     before = asel.history("K-017")
-    assert asel.say("init") == f"The database {asel.home / 'rehab.db'} is up to date.\n"
+    place = place_of(make_url(asel.database_url))
+    assert asel.say("init") == f"The database {place} is up to date.\n"
     assert (asel.home / "clinic.toml").read_text() == CLINIC_TOML
     assert asel.history("K-017") == before
 

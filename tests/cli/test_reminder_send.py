@@ -154,7 +154,7 @@ def test_killed_between_claim_and_result_a_message_is_never_sent_again_by_itself
 def test_a_message_that_surely_did_not_go_out_can_be_given_free_after_a_while(
     written: Clinic,
 ) -> None:
-    store = open_store(f"sqlite:///{written.home / 'rehab.db'}")
+    store = open_store(written.database_url)
     with store.transaction() as tx:
         first, _ = tx.outbox.messages()
         assert tx.outbox.change(first, MessageState.SENDING, STAMP.at)
@@ -169,7 +169,7 @@ CHILDREN, SENDERS = 8, 3
 
 
 def test_several_senders_at_once_send_each_message_once(clinic: Clinic) -> None:
-    store = open_store(f"sqlite:///{clinic.home / 'rehab.db'}")
+    store = open_store(clinic.database_url)
     with store.transaction() as tx:
         for n in range(CHILDREN):
             tx.add(f"M-{n:03}", Child(f"M-{n:03}", f"Child {n}", date(2024, 1, 1)), STAMP)

@@ -32,8 +32,10 @@ from rehab.care.booking_model import (
     model_of,
     pieces,
     placements_of,
+    stage_of,
     to_be_whole,
     weighed,
+    whole_bound,
 )
 from rehab.care.booking_reasons import reasons_apart, reasons_not_placed
 from rehab.errors import RehabError
@@ -46,6 +48,9 @@ PER_PIECE, PER_ROUND, NO_LIMIT = (5, 2.0), (100, 8.0), 2**31 - 1
 KEPT = 0.15
 # Splits are made whole in so many rounds at the most.
 ROUNDS = 100
+# How the solver names its ends: of those its bound holds.
+OPTIMAL = "kOptimal"
+SEARCHED = (OPTIMAL, "kTimeLimit", "kSolutionLimit")
 # One thread and a fixed seed: the same model has the same answer. A gap below 1 in whole numbers
 # is none.
 OPTIONS = {
@@ -60,8 +65,12 @@ OPTIONS = {
 def propose(
     requests: Sequence[Request], openings: Sequence[Opening], *, seconds: float = 60.0
 ) -> Proposal:
-    """The proposal is the same whatever order the arguments come in, unless the search ran out of
-    its `seconds`: then it is the best found, and its stages say what is proven."""
+    """The proposal does not depend on the order of the arguments.
+
+    `seconds` are those of the solver; what is around it takes about a tenth more. A search that
+    needs more gives the best that it found, which may depend on how fast the machine is, and the
+    stages say how far that may be from the best there is.
+    """
     if not seconds > 0:
         raise RehabError(
             f"a search of {seconds} seconds finds nothing.",
@@ -121,7 +130,7 @@ class _Search:
             self._settle(aim, None)
         counts = self._made_whole()
         best = (*(-bound for bound in bounds[:DAYS]), bounds[DAYS])
-        if len(self.to_be_whole) > MOST_SEARCHED:
+        if len(self.to_be_whole) > MOST_SEARCHED and relaxed.dual_valid:
             counts = self._improved_by_pieces(counts, best, relaxed)
         stages: list[Stage] = []
         loosened = False
@@ -132,7 +141,7 @@ class _Search:
             found = self.model.value(aim, counts)
             loosened = loosened or found != bounds[aim]
             self._settle(aim, found)
-            stages.append(_stage(self.model, aim, found, bound))
+            stages.append(stage_of(self.model, aim, found, bound))
         return counts, tuple(stages)
 
     def _bound(self, aim: int) -> int:
@@ -143,8 +152,8 @@ class _Search:
         """
         if aim != DAYS:
             self._run(weighed(self.model, aim))
-        if self._run(self.model.costs(aim)):
-            return _whole_bound(aim, self.solver.getObjectiveValue())
+        if self._run(self.model.costs(aim)) == OPTIMAL:
+            return whole_bound(aim, self.solver.getObjectiveValue())
         return self.model.trivial_bound(aim)
 
     def _searched(self, aim: int, bound: int, counts: list[int]) -> tuple[int, list[int]]:
@@ -154,25 +163,29 @@ class _Search:
         found = self.model.value(aim, counts)
         self._keep_only_what_betters(costs, found if aim == DAYS else -found)
         self._make_whole(True)
-        self._run(costs, seconds=share * self._left())
-        status, proven = self._status(), self.solver.getInfo().mip_dual_bound
+        ran = self._run(costs, seconds=share * self._left())
+        proven = self.solver.getInfo().mip_dual_bound
         better = self._better(counts)
         self._make_whole(False)
         self._limit([0] * len(counts), self.most)
-        if status == "kInfeasible":
+        if ran == "kInfeasible":
             return found, counts
-        if abs(proven) < inf:
-            bound = (max if aim == DAYS else min)(bound, _whole_bound(aim, proven))
         if better is not counts and aim != DAYS:
-            better = self._with_later_aims(aim, better)
+            better = self._with_later_aims(aim, filled(self.model, better))
+        found = self.model.value(aim, better)
+        if ran in SEARCHED and abs(proven) < inf:
+            # Only what is better than before was searched: what is found may be better than the
+            # solver's bound.
+            low, high = sorted((bound, found))
+            bound = min(max(whole_bound(aim, proven), low), high)
         return bound, better
 
     def _keep_only_what_betters(self, costs: list[float], cost: int) -> None:
         """Columns whose use alone makes a placement no better than `cost` are set where they are in
         the relaxed optimum: their reduced cost says so."""
-        if not self._run(costs):
+        if self._run(costs) != OPTIMAL:
             return
-        spare = cost - 1 - self.solver.getObjectiveValue() + SLACK
+        spare = max(cost - 1 - self.solver.getObjectiveValue(), 0.0) + SLACK
         reduced = self.solver.getSolution().col_dual[: len(self.most)]
         self._limit(
             [most if r < -spare else 0 for r, most in zip(reduced, self.most, strict=True)],
@@ -238,12 +251,12 @@ class _Search:
         low, high = [0] * len(self.most), list(self.most)
         waiting = [len(sort) for sort in model.sorts]
         room = [opening.free_minutes for opening in model.openings]
-        solved = self._run(model.all_costs())
+        ended = self._run(model.all_costs())
         counted = len(self.to_be_whole) < len(self.most)
         for _ in range(ROUNDS if counted else 0):
             shares = self.solver.getSolution().col_value[: len(low)]
             split = [c for c, share in enumerate(shares) if abs(share - round(share)) > SLACK]
-            if not split or not solved:
+            if not split or ended != OPTIMAL:
                 break
             split.sort(key=lambda c: (-(shares[c] % 1.0), c))
             for column in split[: 1 + len(split) // 10]:
@@ -257,7 +270,7 @@ class _Search:
                 else:
                     high[column] = floor(shares[column])
                 self.solver.changeColBounds(column, float(low[column]), float(high[column]))
-            solved = self._run()
+            ended = self._run()
         shares = self.solver.getSolution().col_value[: len(low)]
         counts = filled(model, shares or low)
         self._limit([0] * len(low), self.most)
@@ -276,9 +289,6 @@ class _Search:
             return counts
         return min(counts, rounded, key=self.model.score)
 
-    def _status(self) -> str:
-        return str(self.solver.getModelStatus().name)
-
     def _left(self) -> float:
         return self.seconds - self.spent - float(self.solver.getRunTime())
 
@@ -288,14 +298,14 @@ class _Search:
         *,
         start: list[int] | None = None,
         seconds: float | None = None,
-    ) -> bool:
-        """Whether the least total of these costs was found in the time."""
+    ) -> str:
+        """How the solver ended, "" where no time was left for it to start."""
         import highspy
 
         limit = self._left() if seconds is None else seconds
         if limit <= 0:
             self.solver.clearSolver()
-            return False
+            return ""
         self.solver.setOptionValue("time_limit", limit)
         if costs is not None:
             self.solver.changeColsCost(len(costs), list(range(len(costs))), costs)
@@ -309,7 +319,7 @@ class _Search:
                 where="placing visits",
                 do="Report this with the visits and sessions that were asked for.",
             )
-        return bool(self.solver.getModelStatus() == highspy.HighsModelStatus.kOptimal)
+        return str(self.solver.getModelStatus().name)
 
     def _settle(self, aim: int, value: int | None) -> None:
         """No later answer falls behind `value`; None lets go of it. The last aim needs none."""
@@ -379,14 +389,3 @@ def _loaded(model: Model, most: Sequence[int]) -> Any:
         solver.setOptionValue(option, value)
     solver.passModel(lp)
     return solver
-
-
-def _whole_bound(aim: int, objective: float) -> int:
-    return ceil(objective - SLACK) if aim == DAYS else floor(SLACK - objective)
-
-
-def _stage(model: Model, aim: int, found: int, bound: int) -> Stage:
-    if aim in (JOURNEYS, DAYS):
-        return Stage(AIMS[aim], found, bound)
-    wanted = model.wanted(aim)
-    return Stage(AIMS[aim], wanted - found, wanted - bound)

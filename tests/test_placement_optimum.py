@@ -5,7 +5,15 @@ from random import Random
 
 import pytest
 
-from rehab.care.booking import Opening, Placement, Request, check_placement, left_out, suits
+from rehab.care.booking import (
+    Opening,
+    Placement,
+    Request,
+    check_placement,
+    left_out,
+    rules_broken,
+    suits,
+)
 from rehab.placement import propose
 from tests.placement_cases import openings, requests, score
 
@@ -58,3 +66,20 @@ def test_the_order_in_which_visits_and_sessions_come_in_changes_nothing(seed: in
     for _ in range(2):
         shuffled = random.sample(requested, len(requested))
         assert propose(shuffled, random.sample(held, len(held))) == proposal
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_search_cut_short_never_claims_more_than_is_true(seed: int) -> None:
+    random = Random(seed)
+    requested = requests(random, 60, 30, (10, 20, 25) if seed % 2 else (20,))
+    held = openings(random, 6, 30, 150)
+    best = propose(requested, held)
+    assert best.proven
+    for seconds in (1e-9, 0.002, 0.01, 0.03, 0.1):
+        proposal = propose(requested, held, seconds=seconds)
+        assert rules_broken(requested, held, proposal.placed) == ()
+        for stage, true in zip(proposal.stages, best.stages, strict=True):
+            least, most = sorted((stage.found, stage.bound))
+            assert least <= true.found <= most
+            if not stage.proven:
+                break

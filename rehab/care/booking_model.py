@@ -5,8 +5,9 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import date
+from math import ceil, floor
 
-from rehab.care.booking import URGENCIES, Opening, Placement, Request, sibling_groups, suits
+from rehab.care.booking import URGENCIES, Opening, Placement, Request, Stage, sibling_groups, suits
 
 # Solvers count in doubles: this little beyond a whole number is that number.
 SLACK = 1e-4
@@ -188,24 +189,25 @@ def to_be_whole(model: Model) -> Sequence[int]:
 
 
 def filled(model: Model, shares: Sequence[float]) -> list[int]:
-    """The whole part of the shares, and on top what still fits, one by one."""
-    counts = [int(share + SLACK) for share in shares]
+    """The whole part of the shares as far as there is room, and on top what still fits, the most
+    urgent and nearest to their targets first."""
+    counts = [0] * len(shares)
     waiting = [len(sort) for sort in model.sorts]
     room = [opening.free_minutes for opening in model.openings]
-    for (sort, opening, _), count in zip(model.columns, counts, strict=True):
-        waiting[sort] -= count
-        room[opening] -= count * model.sorts[sort][0].minutes
     by_urgency = sorted(
         range(len(counts)),
         key=lambda c: (model.sorts[model.columns[c][0]][0].urgency, model.columns[c][2]),
     )
-    for column in by_urgency:
-        sort, opening, _ = model.columns[column]
-        minutes = model.sorts[sort][0].minutes
-        more = min(waiting[sort], room[opening] // minutes)
-        counts[column] += more
-        waiting[sort] -= more
-        room[opening] -= more * minutes
+    for whole_part in (True, False):
+        for column in by_urgency:
+            sort, opening, _ = model.columns[column]
+            minutes = model.sorts[sort][0].minutes
+            more = min(waiting[sort], room[opening] // minutes)
+            if whole_part:
+                more = min(more, max(int(shares[column] + SLACK), 0))
+            counts[column] += more
+            waiting[sort] -= more
+            room[opening] -= more * minutes
     return counts
 
 
@@ -246,3 +248,15 @@ def pieces(
         if end == len(at):
             return
         start = max(start + 1, (start + end) // 2)
+
+
+def whole_bound(aim: int, objective: float) -> int:
+    """What no placement can pass, when no costs of the aim are below the objective."""
+    return ceil(objective - SLACK) if aim == DAYS else floor(SLACK - objective)
+
+
+def stage_of(model: Model, aim: int, found: int, bound: int) -> Stage:
+    if aim in (JOURNEYS, DAYS):
+        return Stage(AIMS[aim], found, bound)
+    wanted = model.wanted(aim)
+    return Stage(AIMS[aim], wanted - found, wanted - bound)

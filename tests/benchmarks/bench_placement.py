@@ -94,12 +94,19 @@ class SecondSolver:
             pulp.lpSum(abs((o.on - r.target).days) * v for r in requested for o, v in of[r.key])
         )
 
-    def best(self, aims: int = 6) -> tuple[int, ...]:
+    def best(self, aims: int = 6, seconds_per_aim: float = SECONDS) -> tuple[int, ...]:
+        """What it proves to be the best of each aim in turn, until one takes it too long."""
         found: list[int] = []
         for aim in self.aims[:aims]:
+            if not aim.keys():
+                found.append(round(aim.constant))
+                continue
             self.problem.setObjective(aim + 0)
-            self.problem.solve(pulp.PULP_CBC_CMD(msg=False, gapRel=0.0, gapAbs=0.5))
-            assert pulp.LpStatus[self.problem.status] == "Optimal"
+            self.problem.solve(
+                pulp.PULP_CBC_CMD(msg=False, gapRel=0.0, gapAbs=0.5, timeLimit=seconds_per_aim)
+            )
+            if self.problem.sol_status != pulp.LpSolutionOptimal:
+                break
             found.append(round(pulp.value(aim)))
             self.problem += aim <= found[-1]
         return tuple(found)
@@ -127,8 +134,11 @@ def main() -> None:
         start = perf_counter()
         second = SecondSolver(*case).best(4)
         took = perf_counter() - start
-        same = second == score(*case, proposal.placed)[:4]
-        print(f"  second solver, visits placed only: {took:.1f} s, equal: {same}")
+        same = second == score(*case, proposal.placed)[: len(second)]
+        print(
+            f"  the second solver proved {len(second)} of the first 4 aims in {took:.1f} s, "
+            f"equal: {same}"
+        )
         random = Random(seed)
         requested = random.sample(case[0], len(case[0]))
         held = random.sample(case[1], len(case[1]))

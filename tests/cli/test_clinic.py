@@ -37,7 +37,8 @@ def test_the_demonstration_writes_a_page_letters_calendars_and_a_recall_list(
 ) -> None:
     out, lines = demo
     assert {path.name for path in out.iterdir()} == {
-        "calendars", "clinic", "letters", "recall.csv", "start-here.html"
+        "arrivals.csv", "arrivals.toml", "calendars", "clinic", "letters", "recall.csv",
+        "start-here.html",
     }  # fmt: skip
     letters = {path.stem for path in (out / "letters").glob("*.html")}
     assert letters == {path.stem for path in (out / "calendars").glob("*.ics")}

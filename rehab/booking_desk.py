@@ -1,19 +1,19 @@
 """One appointment in a session: booked or moved by a person, with its hour and its room."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from rehab.care.arrival import arrival_minute
-from rehab.care.booking import in_words
+from rehab.care.booking import in_words, obstacles
 from rehab.care.case import Appointment, Case, CheckKind, Outcome
 from rehab.care.diary import Diary, Session
 from rehab.care.plan import Plan
-from rehab.care.session_room import Booked, by_session, minutes_left, offers
+from rehab.care.session_room import Booked, by_session, minutes_left, opening_of, settled_there
 from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError
 from rehab.rules.protocol import Protocol
-from rehab.session_dates import clock, sessions
+from rehab.session_dates import clock, session_of, sessions
 from rehab.store.store import Stamp, Transaction
 from rehab.workflow import Desk, check_appointment, plan_of
 
@@ -78,6 +78,21 @@ def move(
         return placed
 
 
+def mind(desk: Desk, number: str, booked: Appointment, *, today: date) -> tuple[str, ...]:
+    """What a person should know of an appointment that was booked by hand, in sentences."""
+    case = desk.store.case(number)
+    said = []
+    session = session_of(desk.diary, booked.session) if booked.session else None
+    if session and (found := obstacles(case.limits, opening_of(session, {}))):
+        said.append(f"The family has stated that this does not suit it: {' and '.join(found)}.")
+    if booked.on >= today:
+        plan = plan_of(desk, case, today=today)
+        visit = next((v for v in plan.visits if v.on == booked.on), None)
+        if visit is None or not visit.checks:
+            said.append("No check falls due on this day; what is due stays to be booked.")
+    return tuple(said)
+
+
 def in_session(
     appointment: Appointment,
     session: Session,
@@ -128,30 +143,47 @@ def _placed(
     diary = with_closed_days(tx.diary(), desk.settings.clinic)
     if wanted.on < today or not (diary.patterns or wanted.session):
         return replace(appointment, starts_minute=wanted.starts_minute, minutes=wanted.minutes or 0)
-    kinds = kinds_due(plan_of(desk, case, today=today), wanted.on)
-    minutes = wanted.minutes or visit_minutes(kinds, desk.protocol, wanted.on)
+    due = kinds_due(plan_of(desk, case, today=today), wanted.on)
     booked = _without(by_session(tx.booked(wanted.on, wanted.on + LOOK_FOR_ROOM)), appointment.id)
     asked = _sessions_asked_for(diary, wanted, wanted.on + ONE_DAY)
-    fitting = [session for session in asked if offers(session, kinds)]
-    roomy = [session for session in fitting if minutes <= minutes_left(session, booked)]
+    fitting = list(_fitting(desk, asked, due, wanted))
+    roomy = [fit for fit in fitting if fit.minutes <= minutes_left(fit.session, booked)]
+    at, limit = wanted.starts_minute, case.limits.not_before_minute
     if roomy:
-        at, limit = wanted.starts_minute, case.limits.not_before_minute
-        return in_session(appointment, roomy[0], booked, minutes, at, limit)
+        return in_session(appointment, roomy[0].session, booked, roomy[0].minutes, at, limit)
     if not wanted.overbook:
+        later = _sessions_asked_for(diary, wanted, wanted.on + LOOK_FOR_ROOM)
         instead = [
-            session.id
-            for session in _sessions_asked_for(diary, wanted, wanted.on + LOOK_FOR_ROOM)
-            if offers(session, kinds) and minutes <= minutes_left(session, booked)
+            fit.session.id
+            for fit in _fitting(desk, later, due, wanted)
+            if fit.minutes <= minutes_left(fit.session, booked)
         ]
-        why = _why_none(wanted, kinds, minutes, asked, fitting, booked)
+        why = _why_none(wanted, due, asked, fitting, booked)
         raise RecordError(why, where=case.child.number, do=_what_to_do(instead))
+    minutes = wanted.minutes or visit_minutes(due, desk.protocol, wanted.on)
     if not asked:
-        return replace(
-            appointment, starts_minute=wanted.starts_minute, minutes=minutes, overbooked=True
-        )
-    session = (fitting or asked)[0]
-    beyond = in_session(appointment, session, booked, minutes, wanted.starts_minute)
-    return replace(beyond, overbooked=True)
+        return replace(appointment, starts_minute=at, minutes=minutes, overbooked=True)
+    beyond = fitting[0] if fitting else _Fit(asked[0], minutes)
+    placed = in_session(appointment, beyond.session, booked, beyond.minutes, at, limit)
+    return replace(placed, overbooked=True)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """A session that is a place for what is due, and how long the visit takes there."""
+
+    session: Session
+    minutes: int
+
+
+def _fitting(
+    desk: Desk, held: Iterable[Session], due: frozenset[CheckKind], wanted: Wanted
+) -> Iterator[_Fit]:
+    for session in held:
+        kinds = settled_there(session, due)
+        if kinds is not None:
+            minutes = wanted.minutes or visit_minutes(kinds, desk.protocol, wanted.on)
+            yield _Fit(session, minutes)
 
 
 def _refuse_odd_minutes(case: Case, wanted: Wanted) -> None:
@@ -181,10 +213,9 @@ def _sessions_asked_for(diary: Diary, wanted: Wanted, until: date) -> list[Sessi
 
 def _why_none(
     wanted: Wanted,
-    kinds: frozenset[CheckKind],
-    minutes: int,
+    due: frozenset[CheckKind],
     asked: list[Session],
-    fitting: list[Session],
+    fitting: list[_Fit],
     booked: Booked,
 ) -> str:
     named = f"session {wanted.session}" if wanted.session else "session"
@@ -192,10 +223,10 @@ def _why_none(
         return f"no {named} is held on {wanted.on:%A} {wanted.on}."
     if not fitting:
         ids = ", ".join(session.id for session in asked)
-        return f"{ids} does not offer what is due then ({in_words(sorted(kinds))})."
-    most = max(fitting, key=lambda session: minutes_left(session, booked))
-    left = max(minutes_left(most, booked), 0)
-    return f"{most.id} has {left} minutes left, and this visit takes {minutes}."
+        return f"{ids} does not offer what is due then ({in_words(sorted(due))})."
+    most = max(fitting, key=lambda fit: minutes_left(fit.session, booked))
+    left = max(minutes_left(most.session, booked), 0)
+    return f"{most.session.id} has {left} minutes left, and this visit takes {most.minutes}."
 
 
 def _what_to_do(instead: list[str]) -> str:

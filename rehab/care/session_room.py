@@ -25,6 +25,16 @@ def offers(session: Session, kinds: Set[CheckKind]) -> bool:
     return session.under_anaesthesia is anaesthesia and kinds <= set(session.kinds)
 
 
+def settled_there(session: Session, due: Set[CheckKind]) -> frozenset[CheckKind] | None:
+    """Which of the checks that are due a visit there would settle; None where it is no place for
+    them. What needs sleep waits for a list, and does not keep a child from the clinic."""
+    if session.under_anaesthesia:
+        asleep = frozenset(due & set(session.kinds))
+        return asleep if CheckKind.ANAESTHESIA in asleep else None
+    awake = frozenset(due) - {CheckKind.ANAESTHESIA}
+    return awake if awake <= set(session.kinds) else None
+
+
 def minutes_left(session: Session, booked: Booked) -> int:
     """Below zero where a person has overbooked it."""
     return session.capacity_minutes - sum(a.minutes for a in booked.get(session.id, ()))

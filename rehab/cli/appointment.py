@@ -66,7 +66,7 @@ def book(
     """
     opened = desk(home)
     booked = booking_desk.book(opened, number, Wanted(on, **place), today=today, stamp=stamp)
-    _tell(opened, booked)
+    _tell(opened, number, booked, today)
 
 
 @appointment.command()
@@ -86,10 +86,10 @@ def move(
     """
     opened = desk(home)
     moved = booking_desk.move(opened, number, on, Wanted(to, **place), today=today, stamp=stamp)
-    _tell(opened, moved)
+    _tell(opened, number, moved, today)
 
 
-def _tell(opened: workflow.Desk, booked: Appointment) -> None:
+def _tell(opened: workflow.Desk, number: str, booked: Appointment, today: date) -> None:
     where = f"session {booked.session}" if booked.session else "no session of the diary"
     hour = "" if booked.starts_minute is None else f" at {clock(booked.starts_minute)}"
     length = f", {booked.minutes} minutes" if booked.minutes else ""
@@ -99,6 +99,8 @@ def _tell(opened: workflow.Desk, booked: Appointment) -> None:
         click.echo(f"Recorded {booked.id}.")
     if booked.overbooked:
         click.echo("It is overbooked: there was no room for it.")
+    for sentence in booking_desk.mind(opened, number, booked, today=today):
+        click.echo(f"Mind: {sentence}")
     clinic = opened.settings.clinic
     if booked.on in clinic.closed or not (booked.session or clinic.is_open(booked.on)):
         click.echo(f"Mind that the clinic file says it is shut on {booked.on:%A} {booked.on}.")

@@ -10,6 +10,7 @@ from rehab.booking_accept import accept as accept_lines
 from rehab.booking_files import proposal_csv, read_proposal
 from rehab.booking_proposal import Left, MayMove, Period, Place, Proposed, place, wishes
 from rehab.care.booking import Proposal
+from rehab.care.holidays_end import holidays_end
 from rehab.cli.options import Day, desk, stamped, today_option
 from rehab.cli.output import print_columns
 from rehab.cli.progress import progress
@@ -77,6 +78,8 @@ def propose(
     _print_places(proposed.places)
     _print_left(proposed.left)
     _print_apart(proposed)
+    for end in holidays_end(opened.diary, today, last + timedelta(days=1)):
+        click.echo(end.sentence)
     for name, search in proposed.searches:
         click.echo(_how_good(name, search))
     counted = f"{len(proposed.places)} places proposed, {len(proposed.left)} visits without one"

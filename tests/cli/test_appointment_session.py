@@ -42,7 +42,10 @@ def test_where_no_room_is_left_the_next_sessions_with_room_are_named(
         "person has decided that."
     )
     said = clinic.say("appointment book K-2 2026-04-20 --minutes 40 --overbook")
-    assert said.endswith("It is overbooked: there was no room for it.\n")
+    assert said.splitlines()[1:] == [
+        "It is overbooked: there was no room for it.",
+        "Mind: No check falls due on this day; what is due stays to be booked.",
+    ]
 
 
 def test_a_day_without_a_session_and_an_anaesthesia_list_take_nobody_by_chance(
@@ -104,3 +107,28 @@ def test_a_session_without_capacity_takes_nobody(asel: Clinic) -> None:
         "give --overbook if a person has decided that."
     )
     assert "overbooked" in asel.say("appointment book K-017 2026-04-20 --overbook")
+
+
+def test_what_the_family_has_stated_is_said_when_a_person_books_against_it(
+    keeps_a_diary: Clinic,
+) -> None:
+    keeps_a_diary.say("contact limits K-017 --weekday Thursday")
+    said = keeps_a_diary.say("appointment book K-017 2026-04-27")
+    assert said.splitlines()[1:] == [
+        "Mind: The family has stated that this does not suit it: its weekday."
+    ]
+
+
+def test_a_child_who_also_needs_sleep_can_be_booked_into_the_clinic_for_the_rest(
+    keeps_a_diary: Clinic,
+) -> None:
+    """An examination under anaesthesia waits for its own list, whose other checks it brings."""
+    clinic = keeps_a_diary
+    clinic.say("child add K-3 --name Bo --born 2025-01-11")
+    clinic.say(
+        'surgery add K-3 --eye right --on 2025-03-30 --procedure "lens removal" --sutures none'
+    )
+    said = clinic.say("appointment book K-3 2026-04-21")
+    assert "session theatre/2026-04-21" in said
+    said = clinic.say("appointment book K-3 2026-04-20 --minutes 20")
+    assert "session mondays/2026-04-20" in said

@@ -12,8 +12,9 @@ from rehab.care.plan import Plan
 from rehab.care.session_room import Booked, by_session, minutes_left, opening_of, settled_there
 from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError
+from rehab.measures.clock import clock
 from rehab.rules.protocol import Protocol
-from rehab.session_dates import clock, session_of, sessions
+from rehab.session_dates import session_of, sessions
 from rehab.store.store import Stamp, Transaction
 from rehab.workflow import Desk, check_appointment, plan_of
 

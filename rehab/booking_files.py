@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rehab.booking_proposal import Left, Place, Proposed
-from rehab.care.booking import MINUTES_PER_DAY, in_words
-from rehab.errors import RecordError
+from rehab.care.booking import in_words
+from rehab.errors import MeasureError, RecordError
+from rehab.measures.clock import clock, read_clock
 from rehab.recall_files import inert
-from rehab.session_dates import clock
 
 HEADS = (
     "number", "name", "session", "hour", "day", "minutes", "checks", "urgency", "from", "best",
@@ -125,13 +125,10 @@ def _read(row: dict[str, str], line: int, problems: list[str]) -> Iterator[Line]
     if not number:
         problems.append(f"line {line} names no child")
         return
-    hours, colon, past = hour.partition(":")
-    if hour and not (colon and hours.isdecimal() and past[:2].isdecimal()):
-        problems.append(f"line {line}: {hour!r} is not an hour such as 09:30")
-        return
-    minute = int(hours) * 60 + int(past[:2]) if hour else None
-    if minute is not None and not minute < MINUTES_PER_DAY:
-        problems.append(f"line {line}: {hour!r} is not in a day")
+    try:
+        minute = read_clock(hour) if hour else None
+    except MeasureError as error:
+        problems.append(f"line {line}: {error.what.removesuffix('.')}")
         return
     if length and not (length.isascii() and length.isdecimal() and int(length) > 0):
         problems.append(f"line {line}: {length!r} is not whole minutes such as 15")

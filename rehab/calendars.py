@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from types import MappingProxyType
 from unicodedata import category
-from zoneinfo import ZoneInfo
 
 from icalendar import Alarm, Calendar, Event
 from icalendar.enums import CLASS, STATUS, TRANSP
@@ -18,6 +17,7 @@ from icalendar.enums import CLASS, STATUS, TRANSP
 from rehab.care.case import CheckKind, Child, Eye, Method
 from rehab.care.changes import ONE_DAY, Entry, EntryKind, EntryState, derived_uid
 from rehab.care.diary import Site
+from rehab.session_dates import moment
 from rehab.settings import Clinic
 
 PRODID = "-//Rehab//Family calendar//EN"
@@ -125,12 +125,6 @@ def empty_calendar(words: Words = ENGLISH) -> bytes:
         prodid=PRODID, name=words.calendar, uid=derived_uid("", "calendar")
     ).to_ical()
     return content
-
-
-def moment(on: date, minute: int, time_zone: str) -> datetime:
-    """The moment in UTC of so many minutes after midnight by the clocks of `time_zone`."""
-    local = datetime.combine(on, time()) + timedelta(minutes=minute)
-    return local.replace(tzinfo=ZoneInfo(time_zone)).astimezone(UTC)
 
 
 def _trip(entry: Entry, site: Site, clinic: Clinic, words: Words) -> Event:

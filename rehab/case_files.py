@@ -32,10 +32,10 @@ from rehab.care.diary import ASLEEP, AT_CLINIC, SessionPattern, Site
 from rehab.care.findings import TYPED, read_check, read_findings, read_word
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError, RehabError
+from rehab.measures.dates import WEEKDAYS
 from rehab.measures.fixation import Finding, Nystagmus
 from rehab.measures.refraction import parse_target
 from rehab.session_dates import weekday_rule
-from rehab.settings import WEEKDAYS
 
 CHILD = {field.name for field in fields(Child)} - {"date_of_birth"} | {
     "born",

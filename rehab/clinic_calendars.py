@@ -10,10 +10,12 @@ from datetime import UTC, date, datetime, time, timedelta
 from icalendar import Calendar, Event
 from icalendar.enums import CLASS, STATUS
 
-from rehab.calendars import moment, plain_text
+from rehab.calendars import plain_text
 from rehab.care.case import Outcome
 from rehab.care.changes import ONE_DAY, check_in_words, derived_uid
 from rehab.care.diary import AT_CLINIC, Session, Site
+from rehab.measures.clock import clock
+from rehab.session_dates import moment
 from rehab.store.published import Booked
 
 PRODID = "-//Rehab//Clinic calendar//EN"
@@ -116,7 +118,7 @@ def session_event(
         status=STATUS.CONFIRMED,
         classification=CLASS.PRIVATE,
     )
-    said = f"session {session.pattern} on {session.on} at {_clock(session.starts_minute)}"
+    said = f"session {session.pattern} on {session.on} at {clock(session.starts_minute)}"
     return ClinicEvent(uid, session.on, said, False, event)
 
 
@@ -132,7 +134,7 @@ def _line(booked: Booked, telling: Telling) -> str:
     appointment = booked.appointment
     checks = ", ".join(map(check_in_words, booked.checks)) or "no check that is due"
     said = "" if appointment.outcome is Outcome.BOOKED else f" ({appointment.outcome})"
-    at = "" if appointment.starts_minute is None else f"{_clock(appointment.starts_minute)} "
+    at = "" if appointment.starts_minute is None else f"{clock(appointment.starts_minute)} "
     return f"{at}{_whose(booked, telling)}: {checks}{said}"
 
 
@@ -144,9 +146,5 @@ def _whose(booked: Booked, telling: Telling) -> str:
 def _in_words(booked: Booked) -> str:
     appointment = booked.appointment
     minute = appointment.starts_minute
-    at = "" if minute is None else f" at {_clock(minute)}"
+    at = "" if minute is None else f" at {clock(minute)}"
     return f"{booked.child.number} on {appointment.on}{at}"
-
-
-def _clock(minute: int) -> str:
-    return f"{minute // 60:02}:{minute % 60:02}"

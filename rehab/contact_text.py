@@ -8,16 +8,13 @@ from rehab.care.case import Case, Child
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, TryOutcome, Way
 from rehab.care.recall_reasons import asked
 from rehab.contact_desk import AfterTry, without_consent
+from rehab.measures.clock import clock
+from rehab.measures.dates import WEEKDAYS
 from rehab.store.store import Record, Version
 
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 OF_CHILD = ("language", "phone", "family")
 # Which part of a contact is wrong when a try in this way went nowhere.
 PART = {Way.PHONE: "phone", Way.TEXT: "phone", Way.EMAIL: "email", Way.LETTER: "address"}
-
-
-def time_text(minute: int) -> str:
-    return f"{minute // 60:02}:{minute % 60:02}"
 
 
 def limits_text(limits: Limits) -> str:
@@ -26,7 +23,7 @@ def limits_text(limits: Limits) -> str:
     if limits.weekdays:
         said.append("can come on " + ", ".join(WEEKDAYS[day] for day in limits.weekdays))
     if limits.not_before_minute is not None:
-        said.append(f"not before {time_text(limits.not_before_minute)}")
+        said.append(f"not before {clock(limits.not_before_minute)}")
     if limits.farthest_km is not None:
         said.append(f"at most {limits.farthest_km} km")
     if limits.distances_km:

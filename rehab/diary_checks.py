@@ -9,11 +9,11 @@ from rehab.care.case import CheckKind
 from rehab.care.contact_checks import check_text
 from rehab.care.diary import Closure, Diary, Holiday, SessionPattern, Site
 from rehab.errors import RecordError
-from rehab.session_dates import check_rule, clock, first_day
+from rehab.measures.clock import MINUTES_PER_DAY, clock
+from rehab.session_dates import check_rule, first_day
 from rehab.settings import is_time_zone
 
 CODE = re.compile(r"[^\W_][\w.-]{0,39}")
-MINUTES_PER_DAY = 24 * 60
 # More people than work in one session at once: a slip of the keyboard.
 MOST_AT_ONCE = 20
 LONGEST_CLOSURE = timedelta(days=731)

@@ -15,8 +15,9 @@ from rehab.care.diary import (
     Site,
 )
 from rehab.diary_desk import Affected, SessionLine
-from rehab.session_dates import CODES, clinic_span, clock
-from rehab.settings import WEEKDAYS
+from rehab.measures.clock import clock
+from rehab.measures.dates import WEEKDAYS
+from rehab.session_dates import CODES, clinic_span
 
 WEEKLY = "FREQ=WEEKLY;BYDAY="
 HEADS = ("DAY", "TIME", "SESSION", "SITE", "STAFF", "CHILDREN", "ROOM LEFT", "")

@@ -10,7 +10,7 @@ from rehab.care.contacts import Contact, Limits
 from rehab.care.history import check_examination
 from rehab.errors import RecordError, RehabError
 from rehab.import_lines import Told, check_new_surgery
-from rehab.settings import WEEKDAYS
+from rehab.measures.dates import WEEKDAYS
 
 Fact = Child | Surgery | Contact | Limits | Appointment
 Merged = TypeVar("Merged", Child, Surgery, Contact, Limits)

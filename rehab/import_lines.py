@@ -12,9 +12,10 @@ from rehab.care.contacts import Consent, Contact, Limits
 from rehab.care.findings import read_word
 from rehab.care.history import check_surgery
 from rehab.errors import RecordError, RehabError
+from rehab.measures.clock import clock, read_clock
+from rehab.measures.dates import WEEKDAYS
 from rehab.measures.typed_text import plain
 from rehab.measures.written_dates import DateOrder, orders_that_fit, read_day
-from rehab.settings import WEEKDAYS
 from rehab.sheets import Cell
 from rehab.workflow import check_appointment, check_child
 
@@ -219,7 +220,7 @@ def _limits(line: _Line) -> Limits:
     return Limits(
         "",
         line.read("weekdays", lambda said: _weekdays(line, said), ()),
-        line.read("not_before", _minute, None),
+        line.read("not_before", read_clock, None),
         line.read("farthest_km", _whole_number, None),
     )
 
@@ -267,21 +268,6 @@ def _whole_number(said: str) -> int:
     return int(said)
 
 
-def _minute(said: str) -> int:
-    hours, colon, minutes = said.partition(":")
-    minutes = minutes.removesuffix(":00") if minutes.count(":") else minutes
-    if not (
-        colon
-        and len(minutes) == 2
-        and (hours + minutes).isascii()
-        and (hours + minutes).isdigit()
-        and int(hours) < 24
-        and int(minutes) < 60
-    ):
-        raise RecordError(f"{said!r} is no time of day, such as 10:00.")
-    return int(hours) * 60 + int(minutes)
-
-
 def _weekdays(line: _Line, said: str) -> tuple[int, ...]:
     found = set()
     for part in said.replace("/", ",").replace(";", ",").split(","):
@@ -305,7 +291,7 @@ def cells_of(case: Case) -> dict[str, Cell]:
         cells |= {f"surgery_{n}_{part}": getattr(surgery, part) for part in SURGERY}
     cells["weekdays"] = ", ".join(WEEKDAYS[day] for day in limits.weekdays)
     minute = limits.not_before_minute
-    cells["not_before"] = "" if minute is None else f"{minute // 60:02}:{minute % 60:02}"
+    cells["not_before"] = "" if minute is None else clock(minute)
     cells["farthest_km"] = limits.farthest_km
     for appointment in case.appointments[:1]:
         cells["appointment_on"] = appointment.on

@@ -24,8 +24,8 @@ from rehab.care.reminding import (
 )
 from rehab.errors import RehabError
 from rehab.letters.reminder import Told, ToTell, has_words_in, tell
+from rehab.measures.clock import clock
 from rehab.publish_desk import home_site, session_sites
-from rehab.session_dates import clock
 from rehab.workflow import Desk
 
 

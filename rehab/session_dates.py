@@ -13,6 +13,7 @@ from dateutil.rrule import rrulestr
 from rehab.care.case import Appointment
 from rehab.care.diary import Closure, Diary, Holiday, Session, SessionPattern, Site
 from rehab.errors import RecordError
+from rehab.measures.clock import clock
 
 ONE_DAY = timedelta(days=1)
 LONGEST_RULE = 200
@@ -126,19 +127,14 @@ def why_day_shut(diary: Diary, on: date) -> str:
     return ""
 
 
-def clock(minute: int) -> str:
-    """A minute after midnight as 09:05."""
-    return f"{minute // 60:02}:{minute % 60:02}"
-
-
-def moment(session: Session, minute: int) -> datetime:
-    """The moment, in UTC, at which the clock at the site shows `minute` after midnight.
+def moment(on: date, minute: int, time_zone: str) -> datetime:
+    """The moment, in UTC, at which the clocks of `time_zone` show `minute` after midnight.
 
     As RFC 5545, 3.3.5 has it, an hour that comes twice means the first; an hour that is left out
     is counted on as if the clocks had not yet been changed.
     """
-    local = datetime.combine(session.on, time()) + timedelta(minutes=minute)
-    return local.replace(tzinfo=ZoneInfo(session.time_zone)).astimezone(UTC)
+    local = datetime.combine(on, time()) + timedelta(minutes=minute)
+    return local.replace(tzinfo=ZoneInfo(time_zone)).astimezone(UTC)
 
 
 def span_of(patterns: Iterable[SessionPattern]) -> tuple[date, date] | None:

@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from rehab.care.regimen_life import Role
 from rehab.errors import SettingsError
+from rehab.measures.dates import WEEKDAYS
 
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 ROLES = (Role.ORTHOPTIST, Role.DOCTOR, Role.NURSE, Role.COORDINATOR)
 CLINIC_FILE = "clinic.toml"
 DATABASE_FILE = "rehab.db"

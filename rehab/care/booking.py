@@ -11,10 +11,10 @@ from itertools import pairwise
 from rehab.care.case import CheckKind
 from rehab.care.contacts import Limits
 from rehab.errors import RecordError
+from rehab.measures.clock import MINUTES_PER_DAY
 
 MOST_URGENT, LEAST_URGENT = 1, 4
 URGENCIES = range(MOST_URGENT, LEAST_URGENT + 1)
-MINUTES_PER_DAY = 24 * 60
 NO_LIMITS = Limits()
 
 

@@ -16,12 +16,11 @@ from rehab.care.facts import UNKNOWN
 from rehab.care.occlusion import Span
 from rehab.errors import RecordError
 from rehab.measures.acuity_change import HUNDREDTHS_PER_LINE, Change, Verdict
+from rehab.measures.clock import MINUTES_PER_DAY
 from rehab.measures.dates import DAYS_PER_WEEK, completed_months
 from rehab.measures.sleep import OLDEST_YEARS, QUARTER_HOUR, share_of_waking_minutes, waking_hours
 from rehab.rules.protocol import Answer, Because, Protocol
 from rehab.rules.table import Outcome
-
-MINUTES_PER_DAY = 24 * 60
 
 
 class Doubt(StrEnum):

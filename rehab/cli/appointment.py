@@ -9,28 +9,10 @@ import click
 
 from rehab import booking_desk, workflow
 from rehab.booking_desk import Wanted
-from rehab.care.booking import MINUTES_PER_DAY
 from rehab.care.case import Appointment, Outcome
-from rehab.cli.options import Day, desk, stamped, today_option
-from rehab.session_dates import clock
+from rehab.cli.options import Day, TimeOfDay, desk, stamped, today_option
+from rehab.measures.clock import clock
 from rehab.store.store import Stamp
-
-
-class Hour(click.ParamType[int]):
-    """An hour of the day, kept as minutes after midnight."""
-
-    name = "hour"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
-        if isinstance(value, int):
-            return value
-        hours, colon, minutes = str(value).partition(":")
-        if not (colon and hours.isdecimal() and minutes.isdecimal() and len(minutes) == 2):
-            self.fail(f"{value!r} is not an hour; write such as 09:30", param, ctx)
-        minute = int(hours) * 60 + int(minutes)
-        if int(minutes) > 59 or not minute < MINUTES_PER_DAY:
-            self.fail(f"{value!r} is not in a day", param, ctx)
-        return minute
 
 
 @click.group()
@@ -41,7 +23,9 @@ def appointment() -> None:
 def place_options(command: Callable[..., None]) -> Callable[..., None]:
     options = (
         click.option("--session", default="", help="The code of a session (else any that fits)."),
-        click.option("--at", "starts_minute", type=Hour(), help="The hour (else the first free)."),
+        click.option(
+            "--at", "starts_minute", type=TimeOfDay(), help="When (else the first free time)."
+        ),
         click.option("--minutes", type=int, help="How long (else what its checks take)."),
         click.option("--overbook", is_flag=True, help="Even where no room is left."),
     )

@@ -1,6 +1,5 @@
 """Commands: how a family is reached, what it has stated, and every try to reach it."""
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from datetime import date, timedelta
@@ -12,8 +11,11 @@ import click
 from rehab import contact_desk
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, TryOutcome, Way
 from rehab.cli.options import (
+    Beginning,
     Command,
     Day,
+    TimeOfDay,
+    Weekday,
     desk,
     json_option,
     stamped,
@@ -22,46 +24,19 @@ from rehab.cli.options import (
 )
 from rehab.cli.output import Json, print_columns, print_json
 from rehab.contact_text import (
-    WEEKDAYS,
     changes,
     contact_lines,
     limits_text,
     named,
     next_lines,
-    time_text,
     try_text,
 )
+from rehab.measures.clock import clock
+from rehab.measures.dates import WEEKDAYS
 from rehab.store.store import Stamp
 
 TRIES_SHOWN = 5
 CONSENTS = click.Choice([consent.value for consent in Consent])
-
-
-class Beginning(click.ParamType[str]):
-    """One of some words, or as much of its beginning as tells it from the others."""
-
-    def __init__(self, words: tuple[str, ...], name: str) -> None:
-        self.words, self.name = words, name
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        typed = str(value).strip().lower()
-        found = [w for w in self.words if w.lower() == typed]
-        found = found or [w for w in self.words if typed and w.lower().startswith(typed)]
-        if len(found) != 1:
-            self.fail(f"{value!r} is not one of: {', '.join(self.words)}", param, ctx)
-        return found[0]
-
-
-class TimeOfDay(click.ParamType[int]):
-    """Minutes after midnight, written as 10:00."""
-
-    name = "time"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
-        found = re.fullmatch(r"([01]?[0-9]|2[0-3]):([0-5][0-9])", str(value))
-        if found is None:
-            return self.fail(f"{value!r} is not a time; write such as 10:00", param, ctx)
-        return int(found[1]) * 60 + int(found[2])
 
 
 class Distance(click.ParamType[tuple[str, int]]):
@@ -205,7 +180,7 @@ def list_contacts(home: Path | None, number: str, history: bool, as_json: bool) 
 @click.option(
     "--weekday",
     "weekdays",
-    type=Beginning(WEEKDAYS, "weekday"),
+    type=Weekday(),
     multiple=True,
     help="A day on which they can come; may be given again.",
 )
@@ -227,7 +202,7 @@ def limits(home: Path | None, /, number: str, clear: bool, stamp: Stamp, **given
     if not stated and not clear:
         raise click.UsageError("Give what the family has stated, or --clear.")
     if "weekdays" in stated:
-        stated["weekdays"] = tuple(sorted({WEEKDAYS.index(day) for day in stated["weekdays"]}))
+        stated["weekdays"] = tuple(sorted(set(stated["weekdays"])))
     if "distances_km" in stated:
         stated["distances_km"] = tuple(sorted(dict(stated["distances_km"]).items()))
     now = contact_desk.state_limits(desk(home), number, stated, clear=clear, stamp=stamp)
@@ -338,7 +313,7 @@ def _limits_json(limits: Limits) -> Json:
     minute = limits.not_before_minute
     return {
         "weekdays": [WEEKDAYS[day] for day in limits.weekdays],
-        "not_before": None if minute is None else time_text(minute),
+        "not_before": None if minute is None else clock(minute),
         "farthest_km": limits.farthest_km,
         "distances_km": dict(limits.distances_km),
     }

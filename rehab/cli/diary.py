@@ -25,8 +25,9 @@ from rehab.diary_text import (
     site_text,
 )
 from rehab.errors import RecordError
+from rehab.measures.clock import clock
 from rehab.measures.dates import add_months
-from rehab.session_dates import clock, moment
+from rehab.session_dates import moment
 from rehab.store.store import Stamp, Version
 from rehab.store.versions import DiaryRecord
 from rehab.workflow import Desk
@@ -121,8 +122,8 @@ def _line_json(line: SessionLine) -> Json:
         "on": session.on.isoformat(),
         "starts": clock(session.starts_minute),
         "ends": clock(session.ends_minute),
-        "starts_at": moment(session, session.starts_minute).isoformat(),
-        "ends_at": moment(session, session.ends_minute).isoformat(),
+        "starts_at": moment(session.on, session.starts_minute, session.time_zone).isoformat(),
+        "ends_at": moment(session.on, session.ends_minute, session.time_zone).isoformat(),
         "kinds": list(session.kinds),
         "under_anaesthesia": session.under_anaesthesia,
         "staff": session.who,

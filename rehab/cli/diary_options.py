@@ -9,20 +9,6 @@ import click
 from rehab.cli.options import Day
 from rehab.diary_desk import Changed
 from rehab.diary_text import affected_lines, record_text
-from rehab.settings import WEEKDAYS
-
-
-class Weekday(click.ParamType[int]):
-    """A weekday by its name or the beginning of it, 0 (Monday) to 6."""
-
-    name = "weekday"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
-        typed = str(value).strip().lower()
-        found = [n for n, day in enumerate(WEEKDAYS) if typed and day.lower().startswith(typed)]
-        if len(found) != 1:
-            self.fail(f"{value!r} is not one of: {', '.join(WEEKDAYS)}", param, ctx)
-        return found[0]
 
 
 class Years(click.ParamType[range]):

@@ -11,9 +11,17 @@ import click
 from rehab import diary_desk
 from rehab.care.case import CheckKind
 from rehab.care.diary import ASLEEP, AT_CLINIC, SessionPattern, Site
-from rehab.cli.appointment import Hour
-from rehab.cli.diary_options import Weekday, given_only, seen_option, tell
-from rehab.cli.options import Command, Day, desk, stamped, stamped_with_reason, today_option
+from rehab.cli.diary_options import given_only, seen_option, tell
+from rehab.cli.options import (
+    Command,
+    Day,
+    TimeOfDay,
+    Weekday,
+    desk,
+    stamped,
+    stamped_with_reason,
+    today_option,
+)
 from rehab.diary_checks import check_known
 from rehab.measures.dates import add_months
 from rehab.session_dates import first_day, weekday_rule
@@ -114,8 +122,8 @@ def session() -> None:
 
 
 _hours = _options(
-    click.option("--starts", "starts_minute", type=Hour(), help="Local time, such as 09:00."),
-    click.option("--ends", "ends_minute", type=Hour()),
+    click.option("--starts", "starts_minute", type=TimeOfDay(), help="Local time, such as 09:00."),
+    click.option("--ends", "ends_minute", type=TimeOfDay()),
     click.option(
         "--capacity-minutes", type=int, help="In which children can be seen, by all staff."
     ),

@@ -12,6 +12,8 @@ from rehab.care.case import Eye
 from rehab.care.contact_checks import check_text
 from rehab.errors import MeasureError
 from rehab.measures.age_text import Age, parse_age
+from rehab.measures.clock import read_clock
+from rehab.measures.dates import WEEKDAYS
 from rehab.rules.protocol import Protocol
 from rehab.settings import TABLES_FOLDER, read_home, read_settings
 from rehab.store.store import Stamp
@@ -42,6 +44,42 @@ class Day(click.ParamType[date]):
         if not FIRST_YEAR <= day.year < AFTER_YEAR:
             self.fail(f"{value!r} is not in the years {FIRST_YEAR} to {AFTER_YEAR - 1}", param, ctx)
         return day
+
+
+class Beginning(click.ParamType[str]):
+    """One of some words, or as much of its beginning as tells it from the others."""
+
+    def __init__(self, words: tuple[str, ...], name: str) -> None:
+        self.words, self.name = words, name
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        typed = str(value).strip().lower()
+        found = [w for w in self.words if w.lower() == typed]
+        found = found or [w for w in self.words if typed and w.lower().startswith(typed)]
+        if len(found) != 1:
+            self.fail(f"{value!r} is not one of: {', '.join(self.words)}", param, ctx)
+        return found[0]
+
+
+class Weekday(click.ParamType[int]):
+    """A weekday by its name or the beginning of it, 0 (Monday) to 6."""
+
+    name = "weekday"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        return WEEKDAYS.index(Beginning(WEEKDAYS, self.name).convert(value, param, ctx))
+
+
+class TimeOfDay(click.ParamType[int]):
+    """Minutes after midnight, written as 10:00."""
+
+    name = "time"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        try:
+            return read_clock(str(value))
+        except MeasureError as error:
+            return self.fail(error.what, param, ctx)
 
 
 class HoursPerDay(click.ParamType[int]):

@@ -241,11 +241,11 @@ def test_a_family_booked_on_a_day_that_was_shut_is_named_and_moved_when_asked(
         ),
         (
             "number,session,hour,minutes,visit,moves\nK-1,m/2026-04-27,9am,,,\n",
-            "line 2: '9am' is not an hour",
+            "line 2: '9am' is no time of day, such as 10:00.",
         ),
         (
             "number,session,hour,minutes,visit,moves\nK-1,m/2026-04-27,99:00,,,\n",
-            "line 2: '99:00' is not in a day",
+            "line 2: '99:00' is no time of day",
         ),
         (
             "number,session,hour,minutes,visit,moves\nK-1,m,09:00,,,,,\n",

@@ -14,6 +14,7 @@ from rehab.care.holidays_end import holidays_end
 from rehab.cli.options import Day, desk, stamped, today_option
 from rehab.cli.output import print_columns
 from rehab.cli.progress import progress
+from rehab.measures.clock import clock
 from rehab.store.store import Stamp
 from rehab.whole_files import write_whole
 

@@ -16,6 +16,7 @@ from rehab.care.session_room import Booked, by_session, offers, opening_of
 from rehab.care.visits import Visit
 from rehab.errors import RehabError
 from rehab.placement import propose
+from rehab.processes import Numbers, in_batches
 from rehab.session_dates import sessions
 from rehab.workflow import Desk, plan_of
 
@@ -92,18 +93,33 @@ class Proposed:
     searches: tuple[tuple[str, Proposal], ...]
 
 
-def wishes(desk: Desk, period: Period, may_move: MayMove) -> Iterator[Wishes]:
-    """Of each child, in order of number; of one that cannot be planned, why."""
-    for case in desk.store.cases():
-        if case.ending is not None and case.ending.on <= period.today:
-            yield Wishes(case.child)
-            continue
-        try:
-            plan = plan_of(desk, case, today=period.today)
-            yield _wishes(desk, case, plan, period, may_move)
-        except RehabError as error:
-            left = Left(case.child, "", f"No plan can be made: {error}", "Correct the record.")
-            yield Wishes(case.child, left=(left,))
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What is asked of each child."""
+
+    period: Period
+    may_move: MayMove
+
+
+def wishes(desk: Desk, period: Period, may_move: MayMove) -> Iterator[tuple[Wishes, ...]]:
+    """Of every child, a batch at a time in no order; of one that cannot be planned, why."""
+    numbers = tuple(child.number for child in desk.store.children())
+    yield from in_batches(desk, numbers, _wishes_of_batch, _Asked(period, may_move))
+
+
+def _wishes_of_batch(desk: Desk, numbers: Numbers, asked: _Asked) -> tuple[Wishes, ...]:
+    return tuple(_wishes_of(desk, case, asked) for case in desk.store.cases(numbers))
+
+
+def _wishes_of(desk: Desk, case: Case, asked: _Asked) -> Wishes:
+    if case.ending is not None and case.ending.on <= asked.period.today:
+        return Wishes(case.child)
+    try:
+        plan = plan_of(desk, case, today=asked.period.today)
+        return _wishes(desk, case, plan, asked.period, asked.may_move)
+    except RehabError as error:
+        left = Left(case.child, "", f"No plan can be made: {error}", "Correct the record.")
+        return Wishes(case.child, left=(left,))
 
 
 def _wishes(desk: Desk, case: Case, plan: Plan, period: Period, may_move: MayMove) -> Wishes:

@@ -1,14 +1,9 @@
 """Plans of the whole clinic: each child planned anew, on all processors, stopped at any moment."""
 
-import os
-from collections import deque
-from collections.abc import Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from hashlib import sha256
-from multiprocessing import get_context
 
 from rehab import __version__
 from rehab.care.case import Case
@@ -16,18 +11,12 @@ from rehab.care.changes import ChangeKind, Entry, describe_changes, follow
 from rehab.care.plan import Plan
 from rehab.care.recall import place, recall_list, to_content
 from rehab.errors import RehabError
+from rehab.processes import Numbers, in_batches
 from rehab.recall_text import block, heading
-from rehab.settings import Settings
 from rehab.store.recall_lines import MadeWith, StoredLine
-from rehab.workflow import Desk, open_desk, plan_of
+from rehab.workflow import Desk, plan_of
 
 LOOK_AHEAD = timedelta(days=14)
-CHILDREN_AT_ONCE = 50
-# Below this, starting more processes takes longer than the planning itself.
-WORTH_PROCESSES = 500
-BATCHES_WAITING = 4
-
-Numbers = tuple[str, ...]
 Sentences = tuple[tuple[str, tuple[str, ...]], ...]
 
 
@@ -72,59 +61,13 @@ def refresh_all(
     desk: Desk, numbers: Numbers, work: Work, processes: int | None = None
 ) -> Iterator[Batch]:
     """Plans these children, a batch at a time; what was yielded is written, whenever it ends."""
-    wanted = processes or os.cpu_count() or 1
-    if len(numbers) < WORTH_PROCESSES or wanted == 1:
-        yield from _here(desk, numbers, work)
-        return
-    try:
-        yield from _everywhere(desk.settings, numbers, work, wanted)
-    except BrokenProcessPool:
-        raise RehabError(
-            "one of the processes that plan was ended from outside.",
-            do="What was planned is kept. Run the same command again: it goes on from there.",
-        ) from None
-
-
-def _here(desk: Desk, numbers: Numbers, work: Work) -> Iterator[Batch]:
-    waiting = deque(_batches(numbers))
+    waiting = numbers
     while waiting:
-        batch = _plan_batch(desk, waiting.popleft(), work)
-        waiting.extend(_batches(batch.again))
-        yield batch
-
-
-def _everywhere(
-    settings: Settings, numbers: Numbers, work: Work, processes: int
-) -> Iterator[Batch]:
-    waiting = deque(_batches(numbers))
-    running: set[Future[Batch]] = set()
-    with ProcessPoolExecutor(
-        processes, get_context("spawn"), initializer=_open_here, initargs=(settings,)
-    ) as pool:
-        while waiting or running:
-            while waiting and len(running) < processes * BATCHES_WAITING:
-                running.add(pool.submit(_plan_in_process, waiting.popleft(), work))
-            done, running = wait(running, return_when=FIRST_COMPLETED)
-            for future in done:
-                batch = future.result()
-                waiting.extend(_batches(batch.again))
-                yield batch
-
-
-def _batches(numbers: Sequence[str]) -> Iterator[Numbers]:
-    for start in range(0, len(numbers), CHILDREN_AT_ONCE):
-        yield tuple(numbers[start : start + CHILDREN_AT_ONCE])
-
-
-_desk_here: list[Desk] = []
-
-
-def _open_here(settings: Settings) -> None:
-    _desk_here.append(open_desk(settings))
-
-
-def _plan_in_process(numbers: Numbers, work: Work) -> Batch:
-    return _plan_batch(_desk_here[0], numbers, work)
+        again: list[str] = []
+        for batch in in_batches(desk, waiting, _plan_batch, work, processes):
+            again += batch.again
+            yield batch
+        waiting = tuple(again)
 
 
 def _plan_batch(desk: Desk, numbers: Numbers, work: Work) -> Batch:

@@ -8,7 +8,7 @@ import click
 
 from rehab.booking_accept import accept as accept_lines
 from rehab.booking_files import proposal_csv, read_proposal
-from rehab.booking_proposal import Left, MayMove, Period, Place, Proposed, place, wishes
+from rehab.booking_proposal import Left, MayMove, Period, Place, Proposed, Wishes, place, wishes
 from rehab.care.booking import Proposal
 from rehab.care.holidays_end import holidays_end
 from rehab.cli.options import Day, desk, stamped, today_option
@@ -67,11 +67,11 @@ def propose(
     opened = desk(home)
     if not opened.diary.patterns:
         click.echo("The diary holds no sessions yet. Add them with: rehab diary session add")
-    found = []
+    found: list[Wishes] = []
     with progress(len(opened.store.children()), "Looking for visits") as bar:
-        for wished in wishes(opened, period, MayMove(may_move)):
-            found.append(wished)
-            bar.update(1)
+        for batch in wishes(opened, period, MayMove(may_move)):
+            found += batch
+            bar.update(len(batch))
     proposed = place(opened, found, period, seconds=seconds)
     if out is not None:
         write_whole(out, proposal_csv(proposed))

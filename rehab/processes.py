@@ -32,15 +32,16 @@ def in_batches(
 ) -> Iterator[Result]:
     """What `work` makes of each batch, in whatever order they are done.
 
-    `work` is a function of a module, and `task` can be sent to another process. Raises RehabError
-    when one of the processes is ended from outside.
+    `work` is a function of a module, and `task` can be sent to another process. `processes` are
+    as many as there are processors, and none for few children. Raises RehabError when one of them
+    is ended from outside.
     """
     batches = deque(
         tuple(numbers[start : start + CHILDREN_AT_ONCE])
         for start in range(0, len(numbers), CHILDREN_AT_ONCE)
     )
     wanted = processes or os.cpu_count() or 1
-    if len(numbers) < WORTH_PROCESSES or wanted == 1:
+    if wanted == 1 or (processes is None and len(numbers) < WORTH_PROCESSES):
         yield from (work(desk, batch, task) for batch in batches)
         return
     try:

@@ -1,7 +1,7 @@
 """The figures of the whole clinic: every child is read once, counted, and let go."""
 
 from collections import Counter
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
@@ -25,6 +25,7 @@ from rehab.care.proportion import Share, caution
 from rehab.care.survival import Curve, Followed, kaplan_meier
 from rehab.care.timeliness import Done, checks_done
 from rehab.errors import RecordError, RehabError
+from rehab.processes import Numbers, in_batches
 from rehab.rules.protocol import Protocol
 from rehab.workflow import Desk
 
@@ -112,18 +113,29 @@ class _Counts:
     lost_in_days: int = 0
     failed: list[tuple[str, str]] = field(default_factory=list)
 
+    def add(self, others: "_Counts") -> None:
+        """The counts of other children."""
+        self.children += others.children
+        self.operated += others.operated
+        self.attended += others.attended
+        for left, followed in others.corrected.items():
+            self.corrected.setdefault(left, Counter()).update(followed)
+        self.checks += others.checks
+        self.with_checks += others.with_checks
+        self.no_date += others.no_date
+        self.followed += others.followed
+        self.ends += others.ends
+        self.lost_in_days += others.lost_in_days
+        self.failed += others.failed
 
-def report(desk: Desk, asked: Asked) -> Report:
-    """Raises RecordError when there is nobody to count."""
+
+def report(desk: Desk, asked: Asked, told: Callable[[int], None] = lambda children: None) -> Report:
+    """Raises RecordError when there is nobody to count; `told` hears of children as they are."""
     counts = _Counts(windows(desk.protocol, asked.today))
-    for case in desk.store.cases():
-        counts.children += 1
-        try:
-            for figure in asked.figures:
-                _count(counts, figure, case, desk.protocol, asked)
-        except RehabError as error:
-            counts.failed.append((case.child.number, str(error)))
-        counts.operated += _in_cohort(case, asked)
+    numbers = [child.number for child in desk.store.children()]
+    for batch in in_batches(desk, numbers, _counted, asked):
+        counts.add(batch)
+        told(batch.children)
     _check_somebody(counts, asked)
     return Report(
         asked,
@@ -135,10 +147,23 @@ def report(desk: Desk, asked: Asked) -> Report:
         tuple(_checks(counts)),
         tuple(sorted(counts.no_date, key=lambda n: (n.last_seen or date.min, n.number))),
         kaplan_meier(counts.followed),
-        tuple(counts.ends.most_common()),
+        tuple(sorted(counts.ends.items(), key=lambda end: (-end[1], end[0]))),
         counts.lost_in_days,
-        tuple(counts.failed),
+        tuple(sorted(counts.failed)),
     )
+
+
+def _counted(desk: Desk, numbers: Numbers, asked: Asked) -> _Counts:
+    counts = _Counts(windows(desk.protocol, asked.today))
+    for case in desk.store.cases(numbers):
+        counts.children += 1
+        try:
+            for figure in asked.figures:
+                _count(counts, figure, case, desk.protocol, asked)
+        except RehabError as error:
+            counts.failed.append((case.child.number, str(error)))
+        counts.operated += _in_cohort(case, asked)
+    return counts
 
 
 def _in_cohort(case: Case, asked: Asked) -> bool:

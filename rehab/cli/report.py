@@ -11,11 +11,13 @@ import click
 from rehab.care.figures import Period
 from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import print_columns, print_json
+from rehab.cli.progress import progress
 from rehab.report_desk import Asked, Figure, Report
 from rehab.report_desk import report as count
 from rehab.report_files import PAGE, figure_csv, report_files
 from rehab.report_tables import counted_children, curve_values, listing
 from rehab.whole_files import write_whole
+from rehab.workflow import Desk
 
 NOTE_WIDTH = 100
 
@@ -118,7 +120,7 @@ def whole(home: Path | None, /, out: Path, **days: Any) -> None:
     Example: rehab report all --from 2026-04-01 --until 2026-04-30 --out april
     """
     opened = desk(home)
-    counted = count(opened, _asked(tuple(Figure), **days))
+    counted = _counted(opened, _asked(tuple(Figure), **days))
     for name, content in report_files(counted, opened.settings.clinic):
         write_whole(out / name, content)
     _tell_failed(counted)
@@ -137,10 +139,15 @@ def _asked(
     return Asked(figures, Period(since, until), Period(operated_from, operated_until), today)
 
 
+def _counted(opened: Desk, asked: Asked) -> Report:
+    with progress(len(opened.store.children()), "Counting") as bar:
+        return count(opened, asked, bar.update)
+
+
 def _show(
     home: Path | None, figure: Figure, csv_file: Path | None, as_json: bool, **days: Any
 ) -> None:
-    counted = count(desk(home), _asked((figure,), **days))
+    counted = _counted(desk(home), _asked((figure,), **days))
     table = listing(counted, figure)
     _tell_failed(counted)
     if csv_file is not None:

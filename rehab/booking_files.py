@@ -1,16 +1,14 @@
 """A proposal of places as a spreadsheet file that a coordinator reads, shortens and gives back."""
 
-import csv
-import io
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from rehab.booking_proposal import Left, Place, Proposed
 from rehab.care.booking import in_words
-from rehab.errors import MeasureError, RecordError
-from rehab.measures.clock import clock, read_clock
-from rehab.recall_files import inert
+from rehab.csv_files import csv_bytes, read_lines, read_small_table
+from rehab.errors import RecordError
+from rehab.measures.clock import clock, read_clock, read_minutes
 
 HEADS = (
     "number", "name", "session", "hour", "day", "minutes", "checks", "urgency", "from", "best",
@@ -34,13 +32,9 @@ class Line:
 
 
 def proposal_csv(proposed: Proposed) -> bytes:
-    """UTF-8 with a byte-order mark and CRLF, as spreadsheets expect it: places, then the rest."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
-    writer.writerow(HEADS)
-    for row in (*map(_placed, proposed.places), *map(_left, proposed.left)):
-        writer.writerow(inert(cell) for cell in row)
-    return text.getvalue().encode("utf-8-sig")
+    """The places, then whoever has none."""
+    rows = (*map(_placed, proposed.places), *map(_left, proposed.left))
+    return csv_bytes((HEADS, *rows))
 
 
 def _placed(place: Place) -> tuple[str, ...]:
@@ -76,67 +70,24 @@ def _left(left: Left) -> tuple[str, ...]:
 
 def read_proposal(path: Path) -> tuple[Line, ...]:
     """The lines with a session, to be booked; raises RecordError that names every odd line."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
+    table = read_small_table(path)
+    if missing := [name for name in NEEDED if name not in table.heads]:
         raise RecordError(
-            f"this file cannot be read ({error}).",
+            f"the first line does not name {', '.join(missing)}.",
             where=str(path),
-            do="Give the file that booking propose wrote, saved as CSV in UTF-8.",
-        ) from None
-    heads = text.partition("\n")[0]
-    rows = csv.DictReader(
-        io.StringIO(text, newline=""),
-        delimiter=max(",;\t", key=heads.count),
-        restkey="more",
-        strict=True,
-    )
-    problems: list[str] = []
-    lines: list[Line] = []
-    try:
-        if missing := [name for name in NEEDED if name not in (rows.fieldnames or ())]:
-            raise RecordError(
-                f"the first line does not name {', '.join(missing)}.",
-                where=str(path),
-                do="Give the file that booking propose wrote; lines may be deleted, columns not.",
-            )
-        for row in rows:
-            lines += _read(row, rows.line_num, problems)
-    except csv.Error as error:
-        problems.append(f"line {rows.line_num + 1} cannot be split into columns ({error})")
-    twice = {line.number for line in lines if lines.count(line) > 1}
-    problems += (f"{number} stands there twice with the same place" for number in sorted(twice))
-    if problems:
-        raise RecordError(
-            f"{'; '.join(problems)}.",
-            where=str(path),
-            do="Nothing was booked. Correct these lines.",
+            do="Give the file that booking propose wrote; lines may be deleted, columns not.",
         )
-    return tuple(lines)
+    return tuple(line for line in read_lines(table, _line) if line is not None)
 
 
-def _read(row: dict[str, str], line: int, problems: list[str]) -> Iterator[Line]:
-    if "more" in row or None in row.values():
-        problems.append(f"line {line} has more or fewer columns than the first")
-        return
-    number, session, hour, length, visits, moves = (_said(row[name]) for name in NEEDED)
+def _line(line: int, cells: Mapping[str, str]) -> Line | None:
+    number, session, hour, length, visits, moves = (cells[name] for name in NEEDED)
     if not session:
-        return
+        return None
     if not number:
-        problems.append(f"line {line} names no child")
-        return
-    try:
-        minute = read_clock(hour) if hour else None
-    except MeasureError as error:
-        problems.append(f"line {line}: {error.what.removesuffix('.')}")
-        return
-    if length and not (length.isascii() and length.isdecimal() and int(length) > 0):
-        problems.append(f"line {line}: {length!r} is not whole minutes such as 15")
-        return
-    minutes = int(length) if length else None
-    yield Line(line, number, session, minute, minutes, tuple(visits.split()), moves)
-
-
-def _said(cell: str) -> str:
-    """What stands in a cell, without the apostrophe that kept a spreadsheet from running it."""
-    return cell.strip().removeprefix("'")
+        raise RecordError("names no child.")
+    minutes = read_minutes(length) if length else None
+    if minutes == 0:
+        raise RecordError("0 minutes are no appointment.")
+    starts = read_clock(hour) if hour else None
+    return Line(line, number, session, starts, minutes, tuple(visits.split()), moves)

@@ -4,19 +4,18 @@ The name of each file follows from the clinic's secret, so that nobody can guess
 it whose it is. Only what changed is written. A calendar that is no more stays, without its events.
 """
 
-import csv
 import hmac
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from io import StringIO
 from pathlib import Path
 
 from rehab.calendars import PRODID, calendar_file, empty_calendar
 from rehab.care.case import Case
 from rehab.care.changes import ONE_DAY, Entry
 from rehab.care.diary import Site
+from rehab.csv_files import csv_bytes
 from rehab.errors import RehabError
 from rehab.publish_desk import bring_up_to_date, session_sites
 from rehab.settings import read_feed_secret
@@ -116,8 +115,4 @@ def _empty_others(folder: Path, known: set[str]) -> int:
 
 
 def _index(names: Mapping[str, str]) -> bytes:
-    written = StringIO()
-    rows = csv.writer(written, lineterminator="\n")
-    rows.writerow(("child", "file"))
-    rows.writerows(sorted(names.items()))
-    return written.getvalue().encode()
+    return csv_bytes((("child", "file"), *sorted(names.items())))

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from unicodedata import normalize
 
+from rehab.csv_files import as_meant
 from rehab.errors import RecordError
 from rehab.import_lines import NEEDED
 from rehab.import_mapping import DELIMITERS, Explained
 from rehab.measures.typed_text import plain, quoted
-from rehab.recall_files import as_meant
 from rehab.sheets import read_sheet
 
 LONGEST_LINE = 1_000_000

@@ -1,13 +1,11 @@
 """The recall list as spreadsheet files that open anywhere and run nothing."""
 
-import csv
-import io
-import re
 from collections.abc import Iterable, Iterator
 from datetime import date
 
 from rehab.care.contacts import Contact
 from rehab.care.recall import Recall
+from rehab.csv_files import csv_bytes
 from rehab.measures.age_text import age_in_words
 from rehab.rules.protocol import Because
 from rehab.sheets import Cell, write_sheet
@@ -17,37 +15,16 @@ HEADS = (
     "days_overdue", "times_not_brought", "last_tries", "because", "spoke_to", "new_date",
     "next_try",
 )  # fmt: skip
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
-# Some countries' spreadsheets split a line at semicolons or tabs instead of commas.
-_START_INSIDE = re.compile(r"([;\t\r\n]\s*)(?=[=+\-@＝＋－＠])")
-_MADE_INERT = re.compile(r"(^|[;\t\r\n]\s*)'(?=[=+\-@\t\r＝＋－＠])")
 _TO_WRITE_IN = ("", "", "")
 
 
 def recall_csv(lines: Iterable[Recall], today: date) -> bytes:
-    """UTF-8 with a byte-order mark and CRLF, as spreadsheets expect it."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
-    writer.writerow(HEADS)
-    for row in _rows(lines, today):
-        writer.writerow([inert("" if cell is None else str(cell)) for cell in row])
-    return text.getvalue().encode("utf-8-sig")
+    return csv_bytes((HEADS, *_rows(lines, today)))
 
 
 def recall_sheet(lines: Iterable[Recall], today: date) -> bytes:
     """A workbook with the same columns."""
     return write_sheet(HEADS, _rows(lines, today), name="Recall list", made_on=today)
-
-
-def inert(text: str) -> str:
-    """`text` so that no spreadsheet reads it as a formula; a phone number keeps its plus sign."""
-    inside = _START_INSIDE.sub(r"\1'", text)
-    return f"'{inside}" if text.startswith(FORMULA_STARTS) else inside
-
-
-def as_meant(text: str) -> str:
-    """`text` without the apostrophes that `inert` put before what looks like a formula."""
-    return _MADE_INERT.sub(r"\1", text) if "'" in text else text
 
 
 def numbers(line: Recall) -> tuple[tuple[str, str], ...]:

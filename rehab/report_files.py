@@ -1,13 +1,11 @@
 """Files of the figures: spreadsheets that open anywhere and run nothing, charts, and the page."""
 
-import csv
-import io
 from collections.abc import Iterator, Sequence
 
 from rehab.care.proportion import FEWEST
+from rehab.csv_files import csv_bytes
 from rehab.letters.figure_chart import CurveChart, attendance_chart, curve_chart
 from rehab.letters.report_page import Page, Section, report_page
-from rehab.recall_files import inert
 from rehab.report_desk import Figure, Report
 from rehab.report_tables import TITLES, Values, curve_values, listing
 from rehab.settings import Clinic
@@ -19,13 +17,8 @@ CORRECTION_DAYS = 183
 
 def figure_csv(values: Sequence[Values]) -> bytes:
     """One line for each row, under the names of its values; an empty file where there is none."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
-    if values:
-        writer.writerow(values[0])
-    for row in values:
-        writer.writerow("" if cell is None else inert(str(cell)) for cell in row.values())
-    return text.getvalue().encode("utf-8-sig")
+    heads = (tuple(values[0]),) if values else ()
+    return csv_bytes((*heads, *(row.values() for row in values)))
 
 
 def report_files(report: Report, clinic: Clinic) -> Iterator[tuple[str, bytes]]:

@@ -58,7 +58,7 @@ def test_each_child_has_one_calendar_and_the_index_lies_elsewhere(
 ) -> None:
     folder, index = tmp_path / "feeds", tmp_path / "feeds.csv"
     assert feed(desk, folder, today=TODAY, index=index) == Fed(2, 2, 0)
-    rows = list(csv.DictReader(index.read_text().splitlines()))
+    rows = list(csv.DictReader(index.read_text("utf-8-sig").splitlines()))
     assert [row["child"] for row in rows] == ["K-017", "K-018"]
     assert sorted(row["file"] for row in rows) == sorted(p.name for p in folder.iterdir())
     assert events(folder / ASEL)

@@ -1,7 +1,5 @@
 """One line of a table: what it tells, each reason why it tells nothing, and back to the line."""
 
-import csv
-import io
 from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
@@ -13,11 +11,11 @@ from hypothesis import strategies as st
 
 from rehab.care.case import Appointment, Case, Cause, Child, Eye, Procedure, Surgery, Sutures
 from rehab.care.contacts import Consent, Contact, Limits
+from rehab.csv_files import csv_bytes
 from rehab.import_files import open_table
 from rehab.import_lines import COLUMNS, EXAMPLE, Meaning, cells_of, read_line
 from rehab.import_mapping import Explained
 from rehab.measures.written_dates import DateOrder
-from rehab.recall_files import inert
 from rehab.sheets import write_sheet
 
 TODAY = date(2026, 4, 20)
@@ -178,11 +176,7 @@ def cases(draw: st.DrawFn) -> Case:
 
 
 def _as_csv(path: Path, case: Case) -> None:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
-    writer.writerow(COLUMNS)
-    writer.writerow(inert("" if c is None else str(c)) for c in cells_of(case).values())
-    path.write_bytes(text.getvalue().encode("utf-8-sig"))
+    path.write_bytes(csv_bytes((COLUMNS, cells_of(case).values())))
 
 
 def _as_workbook(path: Path, case: Case) -> None:

@@ -9,7 +9,7 @@ from python_calamine import CalamineWorkbook
 
 from rehab.care.contacts import Contact, ContactTry, TryOutcome, Way
 from rehab.care.recall import Recall, recall_list
-from rehab.recall_files import HEADS, inert, recall_csv, recall_sheet, ring
+from rehab.recall_files import HEADS, recall_csv, recall_sheet, ring
 from tests.care.cases import PROTOCOL, child, plan_for, removal, tried
 
 TODAY = date(2026, 6, 1)
@@ -63,11 +63,6 @@ def test_no_name_can_become_a_formula_wherever_a_spreadsheet_splits(
     for delimiter in ",;\t":
         for cell in (cell for row in rows(f"{before}{start}1+1", delimiter) for cell in row):
             assert not cell.strip().startswith(OPENS_A_FORMULA), cell
-
-
-def test_a_phone_number_is_kept_readable() -> None:
-    assert inert("+999 555 0100") == "'+999 555 0100"
-    assert inert("Nomsa M (mother) +999 555 0101") == "Nomsa M (mother) +999 555 0101"
 
 
 def test_each_number_stands_once_with_whose_it_is() -> None:

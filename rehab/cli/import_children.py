@@ -13,13 +13,13 @@ import click
 from rehab.cli.options import desk, json_option, stamped, today_option
 from rehab.cli.output import Json, print_json
 from rehab.cli.progress import progress
+from rehab.csv_files import csv_bytes, inert_row
 from rehab.import_desk import Job, Status, Tally, Verdict, about_dates, judge, write
 from rehab.import_files import Table, open_table
 from rehab.import_lines import COLUMNS, EXAMPLE, Meaning, cells_of
 from rehab.import_mapping import Explained, read_mapping
 from rehab.measures.typed_text import visible
 from rehab.measures.written_dates import DateOrder
-from rehab.recall_files import inert
 from rehab.sheets import write_sheet
 from rehab.store.store import Stamp
 from rehab.whole_files import whole_file, write_whole
@@ -50,11 +50,7 @@ def template(out: Path) -> None:
         made_on = EXAMPLE.child.date_of_birth
         content = write_sheet(COLUMNS, [list(cells.values())], name="Children", made_on=made_on)
     elif out.suffix.lower() == ".csv":
-        text = io.StringIO(newline="")
-        writer = csv.writer(text)
-        writer.writerow(COLUMNS)
-        writer.writerow(inert("" if cell is None else str(cell)) for cell in cells.values())
-        content = text.getvalue().encode("utf-8-sig")
+        content = csv_bytes((COLUMNS, cells.values()))
     else:
         raise click.BadParameter("end the name of the file in .xlsx or .csv", param_hint="OUT")
     write_whole(out, content)
@@ -168,7 +164,7 @@ def _reporting(path: Path | None) -> Iterator[Tell]:
         def tell(verdict: Verdict) -> None:
             said = (verdict.told.number, verdict.row.cells.get("name", ""), verdict.status)
             what = " ".join(verdict.notes)
-            writer.writerow((verdict.row.line, *map(inert, (*said, what))))
+            writer.writerow(inert_row((verdict.row.line, *said, what)))
 
         yield tell
         text.detach()

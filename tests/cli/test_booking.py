@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from rehab.care.case import Appointment
 from rehab.care.diary import Closure
 from tests.conftest import Clinic
 from tests.diaries import HARBOUR, MONDAYS, THEATRE, keep_diary
@@ -48,9 +49,14 @@ def places(rows: list[dict[str, str]]) -> list[tuple[str, str]]:
 
 
 def booked(clinic: Clinic, number: str) -> list[date]:
-    return sorted(
-        {v.record.on for v in clinic.history(number) if type(v.record).__name__ == "Appointment"}
-    )
+    return sorted({r.on for v in clinic.history(number) if isinstance(r := v.record, Appointment)})
+
+
+def booked_on(clinic: Clinic, number: str) -> date:
+    """The day of the child's first appointment, as it now stands."""
+    last = [v.record for v in clinic.history(number) if v.key == f"{number}/A1"][-1]
+    assert isinstance(last, Appointment)
+    return last.on
 
 
 def test_what_is_proposed_is_booked_only_when_a_person_accepts_it(
@@ -193,10 +199,7 @@ def test_nothing_that_is_booked_moves_unless_a_person_says_so(desk: Clinic, tmp_
     (moved,) = rows
     assert moved["moves"] in ("K-1/A1", "K-2/A1")
     desk.say(f"booking accept {tmp_path / 'b.csv'}")
-    days = [
-        [v.record.on for v in desk.history(number) if v.key == f"{number}/A1"][-1]
-        for number in ("K-1", "K-2")
-    ]
+    days = [booked_on(desk, number) for number in ("K-1", "K-2")]
     assert days[0] == days[1]
 
 
@@ -229,7 +232,7 @@ def test_a_family_booked_on_a_day_that_was_shut_is_named_and_moved_when_asked(
     (row,) = proposed(desk, tmp_path / "b.csv", "--until 2026-05-03 --move 'shut days'")
     assert (row["moves"], row["session"]) == ("K-1/A1", "mondays/2026-05-04")
     desk.say(f"booking accept {tmp_path / 'b.csv'}")
-    assert [v.record.on for v in desk.history("K-1") if v.key == "K-1/A1"][-1] == date(2026, 5, 4)
+    assert booked_on(desk, "K-1") == date(2026, 5, 4)
 
 
 @pytest.mark.parametrize(
@@ -249,12 +252,12 @@ def test_a_family_booked_on_a_day_that_was_shut_is_named_and_moved_when_asked(
         ),
         (
             "number,session,hour,minutes,visit,moves\nK-1,m,09:00,,,,,\n",
-            "line 2 has more or fewer columns",
+            "line 2: has more or fewer columns",
         ),
-        ("number,session,hour,minutes,visit,moves\n,m,09:00,,,\n", "line 2 names no child"),
+        ("number,session,hour,minutes,visit,moves\n,m,09:00,,,\n", "line 2: names no child"),
         (
             "number,session,hour,minutes,visit,moves\nK-1,m,09:00,ten,,\n",
-            "line 2: 'ten' is not whole minutes such as 15",
+            "line 2: 'ten' is not whole minutes, such as 90.",
         ),
         (
             'number,session,hour,minutes,visit,moves\nK-1,"m,09:00,,,\n',

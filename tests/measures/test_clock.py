@@ -3,7 +3,7 @@
 import pytest
 
 from rehab.errors import MeasureError
-from rehab.measures.clock import MINUTES_PER_DAY, clock, read_clock
+from rehab.measures.clock import MINUTES_PER_DAY, clock, read_clock, read_minutes
 
 
 def test_every_minute_of_a_day_is_read_as_it_is_written() -> None:
@@ -26,3 +26,10 @@ def test_a_spreadsheet_may_add_seconds_or_leave_out_a_nought(said: str, minute: 
 def test_nothing_else_is_taken_for_a_time(said: str) -> None:
     with pytest.raises(MeasureError, match=r"is no time of day, such as 10:00\."):
         read_clock(said)
+
+
+def test_minutes_are_whole_and_few_enough_to_be_meant() -> None:
+    assert [read_minutes(said) for said in ("0", "90", "999999")] == [0, 90, 999_999]
+    for said in ("", "-5", "1.5", "1h30", "٩٠", "1000000"):
+        with pytest.raises(MeasureError, match=r"is not whole minutes, such as 90\."):
+            read_minutes(said)

@@ -5,6 +5,7 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
 from datetime import date
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -109,13 +110,17 @@ def read_folder(folder: Path) -> tuple[ProvenTable, ...]:
 def read_table(path: Path) -> ProvenTable:
     """The proven table of one file; raises TableError with the file's name and every problem."""
     try:
-        raw = _bytes(path)
-        table = _table(_content(raw), hashlib.sha256(raw).hexdigest()[:12])
-        return prove(table)
+        return _proven(_bytes(path))
     except _UnreadableError as error:
         raise TableError(f"{error}.", where=path.name, do="Correct the file.") from None
     except TableError as error:
         raise TableError(error.what, where=path.name, do=error.do) from None
+
+
+@lru_cache(maxsize=256)
+def _proven(raw: bytes) -> ProvenTable:
+    # The same bytes are the same table, however often one process opens a desk.
+    return prove(_table(_content(raw), hashlib.sha256(raw).hexdigest()[:12]))
 
 
 def _bytes(path: Path) -> bytes:

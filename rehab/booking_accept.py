@@ -13,6 +13,7 @@ from rehab.care.diary import Session
 from rehab.care.plan import Plan
 from rehab.care.session_room import Booked, by_session, minutes_left, offers, opening_of
 from rehab.care.visits import Visit
+from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError, RehabError
 from rehab.session_dates import session_of
 from rehab.store.store import Stamp, Transaction
@@ -89,7 +90,7 @@ class _Accepting:
         self.placed_on: dict[tuple[str, date], int] = {}
 
     def all(self, lines: Sequence[Line]) -> Accepted:
-        diary = self.tx.diary()
+        diary = with_closed_days(self.tx.diary(), self.desk.settings.clinic)
         held = {line.session: session_of(diary, line.session) for line in lines}
         days = [session.on for session in held.values() if session]
         booked = self.tx.booked(min(days), max(days) + ONE_DAY) if days else ()
@@ -141,7 +142,7 @@ class _Accepting:
             raise RecordError(
                 f"session {session.id} has {left} minutes left, and this visit takes {minutes}."
             )
-        fresh = Appointment(line.moves, session.on)
+        fresh = Appointment(line.moves, session.on, arranged_on=self.today)
         placed = in_session(fresh, session, self.room, minutes, line.starts_minute)
         check_appointment(seen.case.child, placed, self.today)
         placed = self._write(line, was, placed)

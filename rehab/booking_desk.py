@@ -52,7 +52,9 @@ def book(desk: Desk, number: str, wanted: Wanted, *, today: date, stamp: Stamp) 
     """Raises RecordError when no session of the day offers what is due and has room."""
     with desk.store.transaction() as tx:
         case = tx.case(number)
-        placed = _placed(tx, desk, case, Appointment("", wanted.on), wanted, today)
+        placed = _placed(
+            tx, desk, case, Appointment("", wanted.on, arranged_on=today), wanted, today
+        )
         return replace(placed, id=tx.add(number, placed, stamp))
 
 
@@ -72,7 +74,7 @@ def move(
                 do=f"See what is booked with: rehab child show {number}",
             )
         others = tuple(a for a in case.appointments if a.id != booked.id)
-        fresh = Appointment(booked.id, wanted.on)
+        fresh = Appointment(booked.id, wanted.on, arranged_on=today)
         placed = _placed(tx, desk, replace(case, appointments=others), fresh, wanted, today)
         reasoned = replace(stamp, reason=stamp.reason or f"moved from {on} to {placed.on}")
         tx.correct(booked.id, placed, reasoned, tx.version(booked.id))

@@ -7,6 +7,7 @@ from datetime import date
 from functools import cached_property, lru_cache, partial
 
 from rehab.care.case import (
+    CANCELLED,
     Appointment,
     Case,
     Child,
@@ -158,6 +159,8 @@ def settle_appointment(
             raise RecordError(f"no appointment on {on}.", where=number, do="Check the date.")
         open_ones = [a for a in made if a.outcome is Outcome.BOOKED]
         appointment = replace((open_ones or made)[-1], outcome=outcome)
+        if outcome in (Outcome.BOOKED, *CANCELLED):
+            appointment = replace(appointment, arranged_on=today)
         check_appointment(tx.case(number).child, appointment, today)
         reasoned = replace(stamp, reason=stamp.reason or f"outcome: {outcome}")
         tx.correct(appointment.id, appointment, reasoned, tx.version(appointment.id))

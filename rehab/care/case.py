@@ -252,6 +252,8 @@ class Appointment:
 
     `session` is the id of the clinic session that holds it, "" for one outside the diary, which
     has no time of day. `overbooked` says that a person put it there beyond the room there was.
+    `arranged_on` is the day on which it was last booked, moved or cancelled, None where that was
+    not kept: then the family is taken to know of it.
     """
 
     id: str
@@ -261,6 +263,7 @@ class Appointment:
     starts_minute: int | None = None
     minutes: int = 0
     overbooked: bool = False
+    arranged_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from rehab.care.recall_reasons import (
     ReasonKind,
     Standing,
     WhyShut,
+    days_ahead,
     reasons,
     standing_of,
     waits_until,
@@ -220,7 +221,12 @@ def _urgency(
     answers += [(_FLAGGED[flag.urgency], flag.because) for flag in standing.flags]
     for kind in dict.fromkeys(reason.kind for reason in told):
         if kind is not ReasonKind.URGENT_FLAG:
-            answer = protocol.ask("recall_reason", today, {"reason": kind.value})
+            left = days_ahead(standing, kind)
+            answer = protocol.ask(
+                "recall_reason",
+                today,
+                {"reason": kind.value, "days_ahead": "none" if left is None else left},
+            )
             answers.append((answer.number("urgency"), answer.because))
     return *min(answers, key=lambda a: a[0]), dates.number("wait_days")
 

@@ -1,6 +1,6 @@
 """Why a family must be contacted: each reason as a sentence in plain words, with its dates."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -20,6 +20,7 @@ from rehab.care.tracing import (
     missed_since_seen,
     new_date,
     tracing_steps,
+    untold,
 )
 from rehab.care.visits import Visit
 from rehab.rules.protocol import Protocol
@@ -32,6 +33,7 @@ class ReasonKind(StrEnum):
     NOT_BROUGHT = "was not brought"
     TRACING = "tracing step due"
     NOT_TOLD = "new date not told"
+    CANCELLED_UNTOLD = "cancellation not told"
     LETTER_RETURNED = "letter returned"
     NO_CONTACT = "no contact possible"
     SHUT_DAY = "clinic shut on the booked day"
@@ -65,6 +67,7 @@ class Standing:
     missed: tuple[Appointment, ...]
     booked: tuple[Appointment, ...]
     shut: tuple[tuple[Appointment, str], ...]
+    untold: tuple[Appointment, ...]
     unsettled: tuple[Appointment, ...]
     steps_due: tuple[Step, ...]
     flags: tuple[Flag, ...]
@@ -88,6 +91,7 @@ def standing_of(
         missed_since_seen(case, today),
         booked,
         tuple((a, why) for a in booked if (why := why_shut(a))),
+        untold(case, today),
         tuple(a for a in case.appointments if a.outcome is Outcome.BOOKED and seen < a.on < today),
         tuple(step for step in steps if step.done is None and step.due_on <= today),
         tuple(flag for flag in plan.flags if flag.urgency is not Urgency.NEXT_VISIT),
@@ -106,6 +110,7 @@ def reasons(standing: Standing, by: date) -> tuple[Reason, ...]:
         *(Reason(ReasonKind.URGENT_FLAG, flag.sentence) for flag in standing.flags),
         *_next_try(standing),
         *_missed(standing),
+        *_untold(standing),
         *_unreached(standing),
         *(
             Reason(ReasonKind.SHUT_DAY, f"clinic shut on the booked day {a.on}: {why}")
@@ -136,8 +141,10 @@ def waits_until(standing: Standing, wait_days: int) -> date | None:
     happened = [a.on for a in (*standing.missed, *standing.unsettled)]
     happened += [step.due_on for step in standing.steps_due]
     overtaken = any(day > tried.on for day in happened)
+    happened += [a.arranged_on for a in standing.untold if a.arranged_on]
     ends = [a.on for a, _ in standing.shut] + [v.latest for v in standing.unbooked[:1]]
     too_late = any(day < tried.next_try for day in ends)
+    too_late |= any(a.on <= tried.next_try for a in standing.untold)
     if standing.flags or until <= standing.today or overtaken or too_late:
         return None
     return until
@@ -172,6 +179,35 @@ def _missed(standing: Standing) -> Iterator[Reason]:
         due = sorted(standing.steps_due, key=lambda step: step.due_on)
         steps = ", ".join(f"{asked(step.step)} due {step.due_on}" for step in due)
         yield Reason(ReasonKind.TRACING, steps)
+
+
+def _untold(standing: Standing) -> Iterator[Reason]:
+    """A new date after a missed one, and a day on which the clinic is shut, are told of as such."""
+    said = {a.id for a, _ in standing.shut}
+    if standing.missed:
+        ahead = new_date(standing.case, standing.missed[-1].on, standing.today)
+        said |= {ahead.id} if ahead else set()
+    for a in standing.untold:
+        if a.outcome is Outcome.CANCELLED_BY_CLINIC:
+            yield Reason(
+                ReasonKind.CANCELLED_UNTOLD,
+                f"appointment {a.on} cancelled by the clinic: tell the family not to come",
+            )
+        elif a.id not in said:
+            yield Reason(ReasonKind.NOT_TOLD, f"appointment {a.on} not yet told to the family")
+
+
+def days_ahead(standing: Standing, kind: ReasonKind) -> int | None:
+    """How many days are left to the first appointment that this reason is about."""
+    about: Iterable[Appointment] = ()
+    if kind is ReasonKind.SHUT_DAY:
+        about = (a for a, _ in standing.shut)
+    elif kind in (ReasonKind.NOT_TOLD, ReasonKind.CANCELLED_UNTOLD):
+        wanted = Outcome.BOOKED if kind is ReasonKind.NOT_TOLD else Outcome.CANCELLED_BY_CLINIC
+        about = (a for a in standing.untold if a.outcome is wanted)
+        if kind is ReasonKind.NOT_TOLD and standing.missed:
+            about = (*about, *standing.booked)
+    return min(((a.on - standing.today).days for a in about), default=None)
 
 
 def asked(step: TracingStep) -> str:

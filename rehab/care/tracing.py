@@ -79,13 +79,30 @@ def reached_since(case: Case, day: date, today: date) -> ContactTry | None:
     return next((t for t in tries if t.outcome is TryOutcome.REACHED), None)
 
 
+def untold(case: Case, today: date) -> tuple[Appointment, ...]:
+    """What lies ahead and the family has not heard of: booked, moved or cancelled by the clinic,
+    and since then nobody spoke with the family. A child seen on a later day was told there."""
+    seen = last_seen(case, today) or date.min
+    return tuple(
+        a
+        for a in case.appointments
+        if a.on >= today
+        and a.outcome in (Outcome.BOOKED, Outcome.CANCELLED_BY_CLINIC)
+        and a.arranged_on is not None
+        and seen <= a.arranged_on
+        and not reached_since(case, a.arranged_on, today)
+    )
+
+
 def loop_closed(case: Case, today: date) -> bool:
     """Whether nothing was missed since the child was seen, or the family knows of a new date."""
     missed = missed_since_seen(case, today)
     if not missed:
         return True
     last = missed[-1].on
-    return bool(new_date(case, last, today) and reached_since(case, last, today))
+    ahead = new_date(case, last, today)
+    told = ahead is not None and ahead not in untold(case, today)
+    return told and reached_since(case, last, today) is not None
 
 
 def _since_seen(case: Case, outcome: Outcome, today: date) -> tuple[Appointment, ...]:

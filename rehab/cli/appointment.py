@@ -7,10 +7,11 @@ from typing import Any
 
 import click
 
-from rehab import booking_desk, workflow
+from rehab import booking_desk, contact_desk, workflow
 from rehab.booking_desk import Wanted
 from rehab.care.case import Appointment, Outcome
-from rehab.cli.options import Day, TimeOfDay, desk, stamped, today_option
+from rehab.care.contacts import ContactTry, TryOutcome, Way
+from rehab.cli.options import Beginning, Day, TimeOfDay, desk, stamped, today_option
 from rehab.measures.clock import clock
 from rehab.store.store import Stamp
 
@@ -28,6 +29,11 @@ def place_options(command: Callable[..., None]) -> Callable[..., None]:
         ),
         click.option("--minutes", type=int, help="How long (else what its checks take)."),
         click.option("--overbook", is_flag=True, help="Even where no room is left."),
+        click.option(
+            "--told",
+            type=Beginning((Way.IN_PERSON, Way.PHONE, Way.COMMUNITY_WORKER), "way"),
+            help="How the family was told of it: in person, phone call or community worker.",
+        ),
     )
     for option in reversed(options):
         command = option(command)
@@ -42,7 +48,14 @@ def place_options(command: Callable[..., None]) -> Callable[..., None]:
 @today_option
 @click.pass_obj
 def book(
-    home: Path | None, /, number: str, on: date, today: date, stamp: Stamp, **place: Any
+    home: Path | None,
+    /,
+    number: str,
+    on: date,
+    told: str | None,
+    today: date,
+    stamp: Stamp,
+    **place: Any,
 ) -> None:
     """Book a visit of the child NUMBER on a day, in a session that offers what is due.
 
@@ -51,6 +64,7 @@ def book(
     opened = desk(home)
     booked = booking_desk.book(opened, number, Wanted(on, **place), today=today, stamp=stamp)
     _tell(opened, number, booked, today)
+    _told(opened, number, booked, told, today, stamp)
 
 
 @appointment.command()
@@ -62,15 +76,23 @@ def book(
 @today_option
 @click.pass_obj
 def move(
-    home: Path | None, /, number: str, on: date, to: date, today: date, stamp: Stamp, **place: Any
+    home: Path | None,
+    /,
+    number: str,
+    told: str | None,
+    today: date,
+    stamp: Stamp,
+    **place: Any,
 ) -> None:
     """Move the visit of the child NUMBER that is booked on a day TO another.
 
     Example: rehab appointment move K-017 2026-05-04 2026-05-11 --who "M. Okoro"
     """
     opened = desk(home)
+    on, to = place.pop("on"), place.pop("to")
     moved = booking_desk.move(opened, number, on, Wanted(to, **place), today=today, stamp=stamp)
     _tell(opened, number, moved, today)
+    _told(opened, number, moved, told, today, stamp)
 
 
 def _tell(opened: workflow.Desk, number: str, booked: Appointment, today: date) -> None:
@@ -88,6 +110,22 @@ def _tell(opened: workflow.Desk, number: str, booked: Appointment, today: date) 
     clinic = opened.settings.clinic
     if booked.on in clinic.closed or not (booked.session or clinic.is_open(booked.on)):
         click.echo(f"Mind that the clinic file says it is shut on {booked.on:%A} {booked.on}.")
+
+
+def _told(
+    opened: workflow.Desk,
+    number: str,
+    booked: Appointment,
+    way: str | None,
+    today: date,
+    stamp: Stamp,
+) -> None:
+    if way is not None:
+        made = ContactTry("", today, Way(way), TryOutcome.REACHED, note=f"told of {booked.on}")
+        contact_desk.log_try(opened, number, made, today=today, stamp=stamp)
+        click.echo(f"The family knows ({way}).")
+    elif booked.on >= today:
+        click.echo("The family stays on the recall list until it is told (--told, or contact log).")
 
 
 @appointment.command()

@@ -105,7 +105,7 @@ def accept(home: Path | None, /, file: Path, skip_failed: bool, today: date, sta
         click.echo(f"Not booked, line {line.line}: {why}", err=True)
     click.echo(f"Booked {len(done.booked)} of {len(lines)} visits.")
     if done.booked:
-        click.echo("The families do not know of them yet: tell each, and log the contact.")
+        click.echo("The families do not know yet: each stays on the recall list until it is told.")
 
 
 def _print_places(places: Sequence[Place]) -> None:

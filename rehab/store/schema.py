@@ -221,6 +221,7 @@ appointment = _versioned(
     Column("starts_minute", Integer),
     Column("minutes", Integer, nullable=False),
     Column("overbooked", Boolean, nullable=False),
+    Column("arranged_on", Date),
 )
 
 ending = _versioned(

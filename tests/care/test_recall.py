@@ -1,5 +1,6 @@
 """Who stands on the recall list, why, and how soon. The days are assumptions of the tables."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -123,6 +124,67 @@ def test_a_new_date_that_nobody_told_the_family_keeps_the_child_on_the_list() ->
         "new date 2026-07-22 not yet told to the family; was not brought (2026-05-25)"
     )
     assert listed(family(REACHED, appointment=[MISSED, AHEAD])) is None
+
+
+def arranged(case: Case, on: date = TODAY) -> Case:
+    """As if each appointment had been booked, moved or cancelled on this day."""
+    made = tuple(replace(a, arranged_on=on) for a in case.appointments)
+    return replace(case, appointments=made)
+
+
+def test_an_appointment_that_nobody_told_the_family_of_keeps_the_child_on_the_list() -> None:
+    """Common practice, no source: an appointment that the family has not heard of is none."""
+    line = line_of(arranged(family(appointment=[AHEAD])))
+    assert said(line) == ("appointment 2026-07-22 not yet told to the family",)
+    assert line.urgency == 3
+    told = ContactTry("T9", TODAY, Way.IN_PERSON, TryOutcome.REACHED)
+    assert listed(tried(arranged(family(appointment=[AHEAD])), told)) is None
+    left = replace(told, outcome=TryOutcome.MESSAGE_LEFT)
+    assert listed(tried(arranged(family(appointment=[AHEAD])), left)) is not None
+    before = replace(told, on=TODAY - timedelta(days=1))
+    assert listed(tried(arranged(family(appointment=[AHEAD])), before)) is not None
+
+
+def test_being_seen_tells_the_family_only_of_what_was_arranged_before_that_day() -> None:
+    """What is booked in the evening for all who were seen that day is not told at the desk."""
+    seen = [{**SEEN, "on": TODAY}]
+    assert listed(arranged(family(appointment=[AHEAD], exam=seen))) is not None
+    earlier = TODAY - timedelta(days=1)
+    assert listed(arranged(family(appointment=[AHEAD], exam=seen), earlier)) is None
+
+
+@pytest.mark.parametrize(("days", "urgency"), [(0, 1), (3, 1), (4, 2), (7, 2), (8, 3)])
+def test_the_nearer_the_day_the_sooner_the_family_is_told(days: int, urgency: int) -> None:
+    booked = {"on": TODAY + timedelta(days=days)}
+    assert line_of(arranged(family(appointment=[booked, AHEAD]))).urgency == urgency
+
+
+def test_a_family_whose_appointment_the_clinic_cancelled_is_told_not_to_come() -> None:
+    gone = {"on": TODAY + timedelta(days=2), "outcome": "cancelled by clinic"}
+    line = line_of(arranged(family(appointment=[gone, AHEAD])))
+    assert said(line)[0] == (
+        f"appointment {gone['on']} cancelled by the clinic: tell the family not to come"
+    )
+    assert line.urgency == 1
+    by_family = {**gone, "outcome": "cancelled by family"}
+    line = line_of(arranged(family(appointment=[by_family, AHEAD])))
+    assert said(line) == ("appointment 2026-07-22 not yet told to the family",)
+
+
+def test_no_next_try_is_put_off_to_the_day_of_an_appointment_that_is_not_told() -> None:
+    booked = TODAY + timedelta(days=5)
+    case = arranged(family(appointment=[{"on": booked}, AHEAD]))
+    again = ContactTry("T9", TODAY, Way.PHONE, TryOutcome.NO_ANSWER, next_try=booked)
+    assert line_of(tried(case, again)).waits_until is None
+    sooner = replace(again, next_try=TODAY + timedelta(days=1))
+    assert line_of(tried(case, sooner)).waits_until == TODAY + timedelta(days=1)
+
+
+def test_a_call_before_the_new_date_was_made_does_not_close_the_loop() -> None:
+    case = arranged(family(REACHED, appointment=[AHEAD]), REACHED.on + timedelta(days=1))
+    missed = family(REACHED, appointment=[MISSED, AHEAD]).appointments[0]
+    line = line_of(replace(case, appointments=(missed, *case.appointments)))
+    assert line.reasons[0].kind is ReasonKind.NOT_TOLD
 
 
 def test_reaching_the_family_without_a_new_date_does_not_close_the_loop() -> None:

@@ -71,6 +71,12 @@ def test_nobody_leaves_the_list_without_an_appointment_or_an_ending(case: Case) 
         assert not lines
     elif not ahead:
         assert lines[0].reasons
+    else:
+        # Arranged today, after every try but those of today, and told to nobody.
+        tries = [t for t in case.tries if t.on < TODAY]
+        made = tuple(replace(a, arranged_on=TODAY) for a in case.appointments)
+        (line,) = recalled(tried(replace(case, appointments=made), *tries))
+        assert line.reasons
 
 
 @given(cases(), PAST)

@@ -20,7 +20,9 @@ def test_a_visit_that_was_booked_stays_where_it_is(asel: Clinic) -> None:
     assert not suggested["booked"]
     last = suggested["latest"]
     assert last != suggested["date"]
-    assert asel.say(f"appointment book K-017 {last}") == "Recorded K-017/A1.\n"
+    assert asel.say(f"appointment book K-017 {last} --told phone") == (
+        "Recorded K-017/A1.\nThe family knows (phone call).\n"
+    )
     booked = [visit for visit in _plan(asel)["visits"] if visit["booked"]]
     assert [visit["date"] for visit in booked] == [last]
 

@@ -9,7 +9,8 @@ from tests.diaries import HARBOUR, MONDAYS, THEATRE, keep_diary
 
 pytestmark = pytest.mark.both_databases
 
-BOOKED = "Recorded K-017/A{}: {}, session {}.\n"
+UNTOLD = "The family stays on the recall list until it is told (--told, or contact log)."
+BOOKED = f"Recorded K-017/A{{}}: {{}}, session {{}}.\n{UNTOLD}\n"
 
 
 @pytest.fixture
@@ -45,6 +46,7 @@ def test_where_no_room_is_left_the_next_sessions_with_room_are_named(
     assert said.splitlines()[1:] == [
         "It is overbooked: there was no room for it.",
         "Mind: No check falls due on this day; what is due stays to be booked.",
+        UNTOLD,
     ]
 
 
@@ -86,6 +88,7 @@ def test_a_moved_visit_leaves_its_room_and_keeps_its_history(keeps_a_diary: Clin
     [
         ("--at 14:00", "the session lasts from 09:00 to 11:00, so that 14:00 is outside it."),
         ("--minutes 0", "a visit cannot take 0 minutes."),
+        ("--minutes 99999999999999999999", "a visit cannot take 99999999999999999999 minutes."),
     ],
 )
 def test_an_hour_outside_the_session_and_no_minutes_are_refused(
@@ -115,7 +118,8 @@ def test_what_the_family_has_stated_is_said_when_a_person_books_against_it(
     keeps_a_diary.say("contact limits K-017 --weekday Thursday")
     said = keeps_a_diary.say("appointment book K-017 2026-04-27")
     assert said.splitlines()[1:] == [
-        "Mind: The family has stated that this does not suit it: its weekday."
+        "Mind: The family has stated that this does not suit it: its weekday.",
+        UNTOLD,
     ]
 
 

@@ -74,7 +74,7 @@ def test_what_is_proposed_is_booked_only_when_a_person_accepts_it(
     count = len(places(rows))
     assert desk.say(f"booking accept {file}") == (
         f"Booked {count} of {count} visits.\n"
-        "The families do not know of them yet: tell each, and log the contact.\n"
+        "The families do not know yet: each stays on the recall list until it is told.\n"
     )
     assert len(booked(desk, "K-1")) == count
     # What is booked is not proposed again, and the same file is not booked twice.

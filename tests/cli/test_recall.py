@@ -159,7 +159,7 @@ def test_three_missed_in_a_row_raise_the_safeguarding_question(asel: Clinic) -> 
 
 def test_a_letter_that_came_back_brings_the_family_onto_the_list(asel: Clinic) -> None:
     asel.say(SEEN.format("2026-04-20"))
-    asel.say("appointment book K-017 2026-04-27")
+    asel.say("appointment book K-017 2026-04-27 --told phone")
     assert listed(asel, more="--by 2026-04-21") == []
     asel.say("contact log K-017 --how letter --outcome returned")
     assert why(asel, "2026-04-20") == ["letter returned 2026-04-20: ask for the right address"]

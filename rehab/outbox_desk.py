@@ -11,6 +11,7 @@ from datetime import date, datetime, timedelta
 from rehab.care.contacts import Way
 from rehab.care.messages import Message, MessageState
 from rehab.care.reminding import why_not
+from rehab.clinic_days import with_closed_days
 from rehab.errors import NotSent, RecordError, SendError
 from rehab.senders import Sender
 from rehab.session_dates import why_shut
@@ -76,9 +77,7 @@ def _why_not(tx: Transaction, office: Office, message: Message) -> str:
     if found:
         return found
     booked = next(a for a in case.appointments if a.id == message.appointment)
-    if booked.on in office.clinic.closed:
-        return "the clinic is closed on this day"
-    return why_shut(tx.diary(), booked)
+    return why_shut(with_closed_days(tx.diary(), office.clinic), booked)
 
 
 def _send(office: Office, sender: Sender, claimed: Message) -> Message:

@@ -60,9 +60,9 @@ def export(home: Path | None, number: str, out: Path | None, today: date) -> Non
 
 @calendar.command()
 @click.option("--from", "first", type=Day(), required=True, help="The first day.")
-@click.option("--to", "last", type=Day(), required=True, help="The last day.")
+@click.option("--until", "last", type=Day(), required=True, help="The last day.")
 @click.option("--site", default="", help="Only at this site, by its code.")
-@click.option("--pattern", default="", help="Only sessions of this pattern, by its code.")
+@click.option("--session", "pattern", default="", help="Only these sessions, by their code.")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True)
 @click.option("--appointments", is_flag=True, help="Each appointment as an event as well.")
 @names_option
@@ -80,10 +80,10 @@ def session(
 ) -> None:
     """Write the clinic's own calendar: its sessions and who is booked into them.
 
-    Example: rehab calendar session --from 2026-05-04 --to 2026-05-29 --out clinic.ics
+    Example: rehab calendar session --from 2026-05-04 --until 2026-05-29 --out clinic.ics
     """
     if last < first:
-        raise RecordError(f"{last} is before {first}.", where="--to", do="Give a later day.")
+        raise RecordError(f"{last} is before {first}.", where="--until", do="Give a later day.")
     opened = desk(home)
     bring_up_to_date(opened, today)
     choice = Choice(str(chosen["site"]), str(chosen["pattern"]))

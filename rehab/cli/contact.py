@@ -18,6 +18,7 @@ from rehab.cli.options import (
     Weekday,
     desk,
     json_option,
+    seen_option,
     stamped,
     stamped_with_reason,
     today_option,
@@ -81,8 +82,6 @@ def _details(command: Command) -> Command:
     return command
 
 
-_seen = click.option("--seen", type=click.IntRange(min=1), help="The version you looked at.")
-
 
 @contact.command()
 @click.argument("number")
@@ -104,7 +103,7 @@ def add(home: Path | None, /, number: str, stamp: Stamp, **given: str | None) ->
 @click.argument("key")
 @click.option("--name")
 @_details
-@_seen
+@seen_option
 @stamped_with_reason
 @click.pass_obj
 def change(
@@ -127,7 +126,7 @@ def change(
 
 @contact.command()
 @click.argument("key")
-@_seen
+@seen_option
 @stamped_with_reason
 @click.pass_obj
 def remove(home: Path | None, key: str, seen: int | None, stamp: Stamp) -> None:

@@ -70,7 +70,7 @@ def show(
 
     Two weeks from today, unless days are given. Sessions that are not held are shown with why.
 
-    Example: rehab diary show --from 2026-05-04 --to 2026-05-15
+    Example: rehab diary show --from 2026-05-04 --until 2026-05-15
     """
     first = first or today
     last = last_day or first + DAYS_SHOWN
@@ -176,7 +176,7 @@ def close(
     The first and the last day are both closed. The children booked then are listed, and come on
     the recall list.
 
-    Example: rehab diary close --from 2026-05-06 --to 2026-05-07 --why "staff training"
+    Example: rehab diary close --from 2026-05-06 --until 2026-05-07 --why "staff training"
     --who "M. Okoro"
     """
     opened = desk(home)

@@ -26,9 +26,8 @@ class Years(click.ParamType[range]):
 
 
 last_day_option = click.option(
-    "--to", "--last-day", "last_day", type=Day(), help="The last day, itself included."
+    "--until", "last_day", type=Day(), help="The last day, itself included."
 )
-seen_option = click.option("--seen", type=click.IntRange(min=1), help="The version you looked at.")
 
 
 def given_only(given: Mapping[str, Any]) -> dict[str, Any]:

@@ -11,13 +11,14 @@ import click
 from rehab import diary_desk
 from rehab.care.case import CheckKind
 from rehab.care.diary import ASLEEP, AT_CLINIC, SessionPattern, Site
-from rehab.cli.diary_options import given_only, seen_option, tell
+from rehab.cli.diary_options import given_only, tell
 from rehab.cli.options import (
     Command,
     Day,
     TimeOfDay,
     Weekday,
     desk,
+    seen_option,
     stamped,
     stamped_with_reason,
     today_option,

@@ -134,6 +134,9 @@ class PerEye(click.ParamType[tuple[Eye, str]]):
         return EyeName().convert(eye, param, ctx), said.strip()
 
 
+seen_option = click.option("--seen", type=click.IntRange(min=1), help="The version you looked at.")
+
+
 def _today() -> date:
     return datetime.now().astimezone().date()
 

@@ -63,7 +63,7 @@ def read(path: Path) -> Sequence[vobject.base.Component]:
     return list(events)
 
 
-WEEK = "calendar session --from 2026-05-04 --to 2026-05-08"
+WEEK = "calendar session --from 2026-05-04 --until 2026-05-08"
 
 
 def test_each_session_is_an_event_that_says_where_what_and_who(
@@ -94,13 +94,13 @@ def test_each_session_is_an_event_that_says_where_what_and_who(
 
 def test_a_session_lists_who_is_booked_by_time_and_number(booked: Clinic, tmp_path: Path) -> None:
     out = tmp_path / "clinic.ics"
-    booked.say(f"{WEEK} --out {out} --pattern mornings")
+    booked.say(f"{WEEK} --out {out} --session mornings")
     (event,) = read(out)
     head, line = event.description.value.splitlines()
     assert head == "1 booked, 20 of 240 minutes"
     assert line == "09:40 K-017: contact lens review (right eye)"
     assert "Asel" not in out.read_text()
-    booked.say(f"{WEEK} --out {out} --pattern mornings --names")
+    booked.say(f"{WEEK} --out {out} --session mornings --names")
     (event,) = read(out)
     assert "09:40 K-017 Asel T: contact lens review" in event.description.value
 
@@ -109,7 +109,7 @@ def test_a_cancelled_appointment_takes_no_place_in_the_session(
     booked: Clinic, tmp_path: Path
 ) -> None:
     out = tmp_path / "clinic.ics"
-    booked.say(f"calendar session --from 2026-05-11 --to 2026-05-11 --out {out}")
+    booked.say(f"calendar session --from 2026-05-11 --until 2026-05-11 --out {out}")
     (event,) = read(out)
     assert event.description.value == "0 booked, 0 of 240 minutes"
 
@@ -135,22 +135,22 @@ def test_one_site_and_one_pattern_can_be_chosen_and_others_are_refused(
 ) -> None:
     out = tmp_path / "clinic.ics"
     assert booked.say(f"{WEEK} --site hill --out {out}") == f"Wrote {out}: 1 session.\n"
-    assert booked.say(f"{WEEK} --site hill --pattern theatre --out {out}").endswith(
+    assert booked.say(f"{WEEK} --site hill --session theatre --out {out}").endswith(
         ": 0 sessions.\n"
     )
     assert booked.refuse(f"{WEEK} --site dale --out {out}") == (
         "the diary has no site dale. It has: hill, quay."
     )
-    assert booked.refuse(f"{WEEK} --pattern noon --out {out}") == (
+    assert booked.refuse(f"{WEEK} --session noon --out {out}") == (
         "the diary has no session pattern noon. It has: glasses, mornings, theatre."
     )
 
 
 def test_days_the_wrong_way_round_are_refused(clinic: Clinic, tmp_path: Path) -> None:
     said = clinic.refuse(
-        f"calendar session --from 2026-05-04 --to 2026-05-03 --out {tmp_path / 'clinic.ics'}"
+        f"calendar session --from 2026-05-04 --until 2026-05-03 --out {tmp_path / 'clinic.ics'}"
     )
-    assert said == "--to: 2026-05-03 is before 2026-05-04. Give a later day."
+    assert said == "--until: 2026-05-03 is before 2026-05-04. Give a later day."
 
 
 def test_a_clinic_without_a_diary_has_a_calendar_without_events(

@@ -40,7 +40,7 @@ def test_an_empty_diary_says_how_to_begin(clinic: Clinic) -> None:
 
 def test_sessions_are_shown_with_the_room_that_is_left(north: Clinic) -> None:
     north.say("appointment book K-017 2026-05-04")
-    head, *rows = north.say("diary show --to 2026-05-04").splitlines()[:4]
+    head, *rows = north.say("diary show --until 2026-05-04").splitlines()[:4]
     assert head.split() == ["DAY", "TIME", "SESSION", "SITE", "STAFF", "CHILDREN", "ROOM", "LEFT"]
     assert [row[:15].strip() for row in rows] == [
         "Mon 20 Apr 2026",
@@ -48,7 +48,7 @@ def test_sessions_are_shown_with_the_room_that_is_left(north: Clinic) -> None:
         "Mon 4 May 2026",
     ]
     assert "A. Orthoptist  -         240 of 240 min" in rows[0]
-    (line,) = json.loads(north.say("diary show --from 2026-05-04 --to 2026-05-04 --json"))
+    (line,) = json.loads(north.say("diary show --from 2026-05-04 --until 2026-05-04 --json"))
     assert (line["starts_at"], line["children"]) == ("2026-05-04T06:00:00+00:00", 1)
     assert line["minutes_used"] > 0
     assert line["minutes_left"] == 240 - line["minutes_used"]
@@ -60,7 +60,7 @@ def test_a_closure_on_a_booked_day_lists_the_child_and_puts_it_on_the_recall_lis
 ) -> None:
     north.say("appointment book K-017 2026-05-04")
     assert "clinic shut" not in north.say("recall list")
-    closed = north.say('diary close --from 2026-05-01 --to 2026-05-04 --why "roof repair"')
+    closed = north.say('diary close --from 2026-05-01 --until 2026-05-04 --why "roof repair"')
     assert closed.splitlines() == [
         "Recorded closure/2026-05-01: the whole clinic closed Fri 1 May 2026 to Mon 4 May 2026 "
         "(roof repair).",
@@ -68,12 +68,12 @@ def test_a_closure_on_a_booked_day_lists_the_child_and_puts_it_on_the_recall_lis
         "  K-017  Asel T  Mon 4 May 2026 09:00  roof repair",
     ]
     assert "clinic shut on the booked day 2026-05-04: roof repair" in north.say("recall list")
-    shown = north.say("diary show --to 2026-05-04")
+    shown = north.say("diary show --until 2026-05-04")
     assert "NOT HELD: roof repair" in shown
     assert "Children are booked in sessions that are not held" in shown
     north.say('diary open-again 2026-05-01 --why "put off"')
     assert "clinic shut" not in north.say("recall list")
-    assert "NOT HELD" not in north.say("diary show --to 2026-05-04")
+    assert "NOT HELD" not in north.say("diary show --until 2026-05-04")
 
 
 def test_a_clinic_without_sessions_can_be_closed_too(asel: Clinic) -> None:
@@ -106,8 +106,11 @@ def test_a_closure_of_one_day_of_one_session_says_that_nobody_is_booked(north: C
 @pytest.mark.parametrize(
     ("line", "says"),
     [
-        ("diary close --from 2026-05-11 --to 2026-05-10 --why x", "2026-05-10 is before the first"),
-        ("diary close --from 2026-05-11 --to 2062-05-10 --why x", "more than two years"),
+        (
+            "diary close --from 2026-05-11 --until 2026-05-10 --why x",
+            "2026-05-10 is before the first",
+        ),
+        ("diary close --from 2026-05-11 --until 2062-05-10 --why x", "more than two years"),
         ("diary close --from 2026-05-11 --why ' '", "a closure needs a reason"),
         ("diary close --from 2026-05-11 --site south --why x", "no site 'south'. Known: north."),
         ("diary close --from 2026-05-11 --session monday --why x", "Known: mondays."),
@@ -115,7 +118,7 @@ def test_a_closure_of_one_day_of_one_session_says_that_nobody_is_booked(north: C
         ("diary remove sites/north --why x", "is no record of the diary. Give such as site/north"),
         ("diary remove site/north --why x", "sessions are held at this site: mondays"),
         ("diary history session/none", "nothing is recorded as @session/none"),
-        ("diary show --from 2026-05-11 --to 2026-05-10", "are not 1 to 800 days"),
+        ("diary show --from 2026-05-11 --until 2026-05-10", "are not 1 to 800 days"),
         ("diary show --site south", "the diary has no site 'south'. Known: north."),
         (f"{MONDAYS} --last 2026-04-01", "the last day 2026-04-01 is before the first"),
         (MONDAYS, "session/mondays: this is in the diary already. Give the other one another code"),
@@ -208,11 +211,11 @@ def test_an_examination_under_anaesthesia_is_planned_on_a_list(north: Clinic) ->
     )
     assert "by FREQ=MONTHLY;BYDAY=1TH from Thu 7 May 2026" in said
     assert "list under anaesthesia" in said
-    assert "list under anaesthesia" in north.say("diary show --from 2026-05-07 --to 2026-05-07")
+    assert "list under anaesthesia" in north.say("diary show --from 2026-05-07 --until 2026-05-07")
     plan = json.loads(north.say("plan show K-017 --json"))
     asleep = {c["key"] for c in plan["checks"] if c["kind"] == "examination_under_anaesthesia"}
     (visit,) = (v for v in plan["visits"] if asleep & set(v["checks"]))
-    lists = json.loads(north.say("diary show --to 2027-12-31 --json"))
+    lists = json.loads(north.say("diary show --until 2027-12-31 --json"))
     assert visit["date"] in {s["on"] for s in lists if s["under_anaesthesia"]}
 
 
@@ -220,7 +223,7 @@ def test_a_session_for_few_kinds_of_check_says_which(north: Clinic) -> None:
     said = north.say(f"diary extra 2026-05-09 {HELD} --kind refraction --kind glasses_review")
     assert "only refraction, glasses review" in said
     assert "only refraction, glasses review" in north.say("diary list")
-    shown = north.say("diary show --from 2026-05-09 --to 2026-05-09")
+    shown = north.say("diary show --from 2026-05-09 --until 2026-05-09")
     assert "240 of 240 min  only refraction, glasses review" in shown
 
 
@@ -229,7 +232,7 @@ def test_less_room_than_is_booked_is_said_and_shown(north: Clinic) -> None:
     said = north.say('diary session change mondays --capacity-minutes 10 --why "one person less"')
     assert "Mind Monday 2026-05-04: " in said
     assert "minutes are booked, and there are 10" in said
-    assert "OVERBOOKED" in north.say("diary show --to 2026-05-04")
+    assert "OVERBOOKED" in north.say("diary show --until 2026-05-04")
 
 
 def test_sessions_that_are_moved_or_removed_list_the_children_booked(north: Clinic) -> None:
@@ -268,7 +271,7 @@ def test_holidays_are_copied_once_and_what_the_clinic_did_with_them_stays(north:
     assert first.startswith("Copied ")
     assert "No list of the public holidays of KE is recorded for" not in first
     assert "Mon 1 Jun 2026" in north.say("diary holidays list --years 2026")
-    assert "NOT HELD: public holiday, Madaraka Day" in north.say("diary show --to 2026-06-01")
+    assert "NOT HELD: public holiday, Madaraka Day" in north.say("diary show --until 2026-06-01")
     north.say('diary holidays remove 2026-06-01 --why "the clinic works"')
     again = north.say("diary holidays copy --country KE --years 2026-2027")
     assert again.startswith("Copied 0 public holidays of KE; ")
@@ -297,7 +300,7 @@ def test_a_copied_holiday_on_a_booked_day_lists_the_child(north: Clinic) -> None
 
 def test_a_child_booked_in_no_session_is_shown_beside_the_table(north: Clinic) -> None:
     north.say("appointment book K-017 2026-05-05 --overbook")
-    assert "Booked in no session: K-017 (2026-05-05)." in north.say("diary show --to 2026-05-05")
+    assert "Booked in no session: K-017 (2026-05-05)." in north.say("diary show --until 2026-05-05")
 
 
 def test_a_site_is_changed_by_what_is_said_only(north: Clinic) -> None:

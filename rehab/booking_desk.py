@@ -12,7 +12,7 @@ from rehab.care.plan import Plan
 from rehab.care.session_room import Booked, by_session, minutes_left, opening_of, settled_there
 from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError
-from rehab.measures.clock import clock
+from rehab.measures.clock import MINUTES_PER_DAY, clock
 from rehab.rules.protocol import Protocol
 from rehab.session_dates import session_of, sessions
 from rehab.store.store import Stamp, Transaction
@@ -190,11 +190,11 @@ def _fitting(
 
 
 def _refuse_odd_minutes(case: Case, wanted: Wanted) -> None:
-    if wanted.minutes is not None and wanted.minutes < 1:
+    if wanted.minutes is not None and not 0 < wanted.minutes <= MINUTES_PER_DAY:
         raise RecordError(
             f"a visit cannot take {wanted.minutes} minutes.",
             where=case.child.number,
-            do="Say how many minutes it takes, 1 or more, or leave it out.",
+            do=f"Say how many minutes it takes, 1 to {MINUTES_PER_DAY}, or leave it out.",
         )
 
 

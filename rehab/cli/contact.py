@@ -1,5 +1,6 @@
 """Commands: how a family is reached, what it has stated, and every try to reach it."""
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from datetime import date, timedelta
@@ -49,7 +50,8 @@ class Distance(click.ParamType[tuple[str, int]]):
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> tuple[str, int]:
         site, _, km = str(value).rpartition("=")
-        if not site.strip() or not km.strip().isdecimal():
+        # More than five digits are no distance on earth.
+        if not site.strip() or not re.fullmatch("[0-9]{1,5}", km.strip()):
             self.fail(f"{value!r} is not SITE=KM; write such as north=12", param, ctx)
         return site.strip(), int(km)
 
@@ -80,7 +82,6 @@ def _details(command: Command) -> Command:
     ):
         command = option(command)
     return command
-
 
 
 @contact.command()

@@ -177,6 +177,17 @@ def test_a_session_that_filled_or_shut_meanwhile_takes_nobody(desk: Clinic, tmp_
     assert "session mondays/2026-04-27 is not held, or not any more." in said
 
 
+def test_a_day_that_the_clinic_file_shut_meanwhile_takes_nobody(
+    desk: Clinic, tmp_path: Path
+) -> None:
+    file, settings = tmp_path / "places.csv", desk.home / "clinic.toml"
+    operated(desk, "K-1", "2026-04-13")
+    proposed(desk, file, "--until 2026-04-30")
+    settings.write_text('name = "Harbour Eye Clinic"\nclosed = [2026-04-27]\n')
+    said = desk.refuse(f"booking accept {file}")
+    assert "session mondays/2026-04-27 is not held, or not any more." in said
+
+
 def test_a_line_given_twice_books_one_visit_once(desk: Clinic, tmp_path: Path) -> None:
     file = tmp_path / "places.csv"
     operated(desk, "K-1", "2026-04-13")

@@ -157,6 +157,7 @@ MISUSED = {
     "limits K-017 --weekday T": "'T' is not one of: Monday, Tuesday",
     "limits K-017 --not-before 24:00": "'24:00' is no time of day, such as 10:00",
     "limits K-017 --distance 12": "'12' is not SITE=KM; write such as north=12",
+    "limits K-017 --distance main=123456": "'main=123456' is not SITE=KM; write such as north=12",
     "log K-017 -w pigeon -o sent": "'pigeon' is not one of: phone call, text message",
     "log K-017 -w phone -o r": "'r' is not one of: reached, message left",
     "log K-017 -w phone -o no -n monday": "'monday' is not a day",

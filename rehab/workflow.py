@@ -141,14 +141,6 @@ def add_examination(
         return tx.add(number, examination, stamp)
 
 
-def add_appointment(
-    desk: Desk, number: str, appointment: Appointment, *, today: date, stamp: Stamp
-) -> str:
-    with desk.store.transaction() as tx:
-        check_appointment(tx.case(number).child, appointment, today)
-        return tx.add(number, appointment, stamp)
-
-
 def settle_appointment(
     desk: Desk, number: str, on: date, outcome: Outcome, *, today: date, stamp: Stamp
 ) -> str:

@@ -26,7 +26,6 @@ from rehab.settings import Clinic, Settings
 from rehab.store.store import Stamp, create_or_upgrade
 from rehab.workflow import (
     Desk,
-    add_appointment,
     add_child,
     add_surgery,
     open_desk,
@@ -169,7 +168,8 @@ def test_two_weeks_of_a_child_not_brought_in_the_first_weeks_after_surgery(
         )
 
     def book(day: int) -> None:
-        add_appointment(empty, number, Appointment("", april(day)), today=TODAY, stamp=STAMP)
+        with empty.store.transaction() as tx:
+            tx.add(number, Appointment("", april(day)), STAMP)
 
     def tried(day: int, way: Way, outcome: TryOutcome) -> tuple[str, ...]:
         """The steps that are ahead after this try."""

@@ -14,7 +14,7 @@ from rehab.errors import RecordError
 from rehab.settings import Clinic, Settings
 from rehab.store.store import Stamp, create_or_upgrade, open_store
 from rehab.table_files import read_protocol
-from rehab.workflow import Desk, add_appointment, add_child, end_care
+from rehab.workflow import Desk, add_child, end_care
 
 TODAY = date(2026, 11, 25)
 STAMP = Stamp("M. Okoro", datetime(2026, 11, 25, 8, tzinfo=UTC), "asked for")
@@ -73,7 +73,8 @@ def test_only_children_who_are_still_to_come_are_listed(desk: Desk) -> None:
         )
     for number, on in (("K-1", monday), ("K-2", monday), ("K-3", date(2026, 12, 14))):
         booked = Appointment("", on, session=f"mondays/{on}", starts_minute=540, minutes=20)
-        add_appointment(desk, number, booked, today=TODAY, stamp=STAMP)
+        with desk.store.transaction() as tx:
+            tx.add(number, booked, STAMP)
     ending = Ending(EndingKind.MOVED, date(2026, 12, 1))
     end_care(desk, "K-2", ending, today=date(2026, 12, 1), stamp=STAMP)
     closed = diary_desk.close(

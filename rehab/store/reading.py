@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date
+from functools import cache
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, Table, and_, func, select
@@ -62,12 +63,14 @@ def _on_postgresql(element: ByBytes, compiler: SQLCompiler, **given: Any) -> str
     return f'{compiler.process(element.clauses, **given)} COLLATE "C"'
 
 
+@cache
 def is_latest(table: Table) -> ColumnElement[bool]:
     other = table.alias()
     highest = select(func.max(other.c.version)).where(other.c.key == table.c.key)
     return table.c.version == highest.correlate(table).scalar_subquery()
 
 
+@cache
 def is_current(table: Table) -> ColumnElement[bool]:
     return and_(is_latest(table), table.c.withdrawn.is_(False))
 

@@ -1,6 +1,6 @@
 """The template environments of all letters and messages: strict about missing names."""
 
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -8,6 +8,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from rehab.shipped_files import shipped
 
 
+@cache
 def environment() -> Environment:
     """An environment for pages, which escapes everything; its templates come with the program."""
     return _environment(autoescape=True)

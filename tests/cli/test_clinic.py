@@ -60,17 +60,6 @@ def test_every_letter_and_calendar_is_linked_from_the_page(demo: tuple[Path, lis
         assert f'href="{path.relative_to(out).as_posix()}"' in page
 
 
-def test_the_demonstration_repeats_byte_for_byte(
-    demo: tuple[Path, list[str]], tmp_path: Path
-) -> None:
-    out, again = demo[0], tmp_path / "again"
-    Clinic(again).say(f"demo --out '{again}' --today 2026-11-23")
-    files = [p.relative_to(out) for p in out.rglob("*") if p.suffix in (".ics", ".html", ".csv")]
-    assert files
-    for path in files:
-        assert (again / path).read_bytes() == (out / path).read_bytes(), path
-
-
 def test_the_demonstration_overwrites_nothing(clinic: Clinic, tmp_path: Path) -> None:
     (tmp_path / "mine").mkdir()
     (tmp_path / "mine" / "notes.txt").write_text("keep")

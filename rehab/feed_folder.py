@@ -17,7 +17,8 @@ from rehab.care.changes import ONE_DAY, Entry
 from rehab.care.diary import Site
 from rehab.csv_files import csv_bytes
 from rehab.errors import RehabError
-from rehab.publish_desk import bring_up_to_date, session_sites
+from rehab.publish_desk import session_sites
+from rehab.refresh import bring_up_to_date
 from rehab.settings import read_feed_secret
 from rehab.whole_files import write_whole
 from rehab.workflow import Desk
@@ -61,7 +62,7 @@ def feed(
         )
     if only is not None:
         desk.store.case(only)
-    bring_up_to_date(desk, today)
+    bring_up_to_date(desk, today, follow=True)
     names: dict[str, str] = {}
     written = 0
     for case in desk.store.cases([only] if only else None):

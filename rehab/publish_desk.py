@@ -22,7 +22,6 @@ from rehab.clinic_calendars import (
 from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError
 from rehab.held_events import cancelled, day_of, differences, digest_of, is_cancelled
-from rehab.refresh import Work, made_with, out_of_date, refresh_all
 from rehab.session_dates import sessions
 from rehab.settings import Clinic
 from rehab.store.published import Published
@@ -63,13 +62,6 @@ class Part:
     events: tuple[ClinicEvent, ...]
     start: date
     until: date
-
-
-def bring_up_to_date(desk: Desk, today: date) -> None:
-    """Plans every child whose plan of today is not there, so that calendars say what is due."""
-    work = Work(made_with(desk, today), follow=True)
-    for _ in refresh_all(desk, out_of_date(desk, work), work):
-        pass
 
 
 def session_sites(diary: Diary, clinic: Clinic, start: date, until: date) -> Mapping[str, Site]:

@@ -57,6 +57,13 @@ def out_of_date(desk: Desk, work: Work) -> Numbers:
     return desk.store.out_of_date(work.made, followed=work.follow)
 
 
+def bring_up_to_date(desk: Desk, today: date, *, follow: bool) -> None:
+    """Plans every child whose plan of today is not there."""
+    work = Work(made_with(desk, today), follow)
+    for _ in refresh_all(desk, out_of_date(desk, work), work):
+        pass
+
+
 def refresh_all(
     desk: Desk, numbers: Numbers, work: Work, processes: int | None = None
 ) -> Iterator[Batch]:

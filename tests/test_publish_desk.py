@@ -17,10 +17,10 @@ from rehab.publish_desk import (
     Fate,
     Told,
     appointments_part,
-    bring_up_to_date,
     publish,
     sessions_part,
 )
+from rehab.refresh import bring_up_to_date
 from rehab.session_dates import sessions
 from rehab.settings import read_settings
 from rehab.store.store import Stamp
@@ -74,13 +74,13 @@ class Desktop:
     def publish(
         self, today: date = TODAY, *, overwrite: bool = False, names: bool = False
     ) -> list[Told]:
-        bring_up_to_date(self.desk, today)
+        bring_up_to_date(self.desk, today, follow=True)
         part = appointments_part(self.desk, Choice(), today, names=names)
         self.server.asked = []
         return list(publish(self.desk, part, self.address, overwrite=overwrite))
 
     def publish_sessions(self) -> list[Told]:
-        bring_up_to_date(self.desk, TODAY)
+        bring_up_to_date(self.desk, TODAY, follow=True)
         until = MONDAY + 7 * DAY
         part = sessions_part(self.desk, Choice("quay"), MONDAY, until, names=False, today=TODAY)
         return list(publish(self.desk, part, self.address, overwrite=False))

@@ -4,9 +4,8 @@ from datetime import date
 
 import pytest
 
-from rehab.cli.recall import bring_up_to_date
 from rehab.recall_desk import StoredList, list_for_another_day
-from rehab.refresh import LOOK_AHEAD, Work, made_with
+from rehab.refresh import LOOK_AHEAD, bring_up_to_date
 from rehab.settings import read_settings
 from rehab.workflow import Desk, open_desk
 from tests.conftest import Clinic
@@ -16,7 +15,7 @@ TODAY = date(2026, 4, 20)
 
 
 def assert_kept_as_worked_out(desk: Desk, today: date = TODAY) -> None:
-    bring_up_to_date(desk, Work(made_with(desk, today), follow=False))
+    bring_up_to_date(desk, today, follow=False)
     kept = StoredList(desk.store)
     worked_out = list_for_another_day(desk, today=today, by=today + LOOK_AHEAD)
     assert list(kept.families(None)) == list(worked_out.families(None))

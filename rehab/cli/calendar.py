@@ -19,11 +19,11 @@ from rehab.publish_desk import (
     Fate,
     Told,
     appointments_part,
-    bring_up_to_date,
     counted,
     publish,
     sessions_part,
 )
+from rehab.refresh import bring_up_to_date
 from rehab.settings import read_calendar_password
 from rehab.whole_files import write_whole
 
@@ -85,7 +85,7 @@ def session(
     if last < first:
         raise RecordError(f"{last} is before {first}.", where="--until", do="Give a later day.")
     opened = desk(home)
-    bring_up_to_date(opened, today)
+    bring_up_to_date(opened, today, follow=True)
     choice = Choice(str(chosen["site"]), str(chosen["pattern"]))
     until = last + A_DAY
     events = sessions_part(opened, choice, first, until, names=names, today=today).events
@@ -141,7 +141,7 @@ def publish_command(
     """
     address = Address(url, user, read_calendar_password(), int(chosen["timeout"]))
     opened = desk(home)
-    bring_up_to_date(opened, today)
+    bring_up_to_date(opened, today, follow=True)
     choice = Choice(str(chosen["site"]))
     if chosen["of_sessions"]:
         until = add_months(today, opened.settings.clinic.horizon_months)

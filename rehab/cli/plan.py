@@ -14,10 +14,9 @@ from rehab.care.proposals import KeptProposal
 from rehab.cli.forecast import forecast
 from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import because_json, day, plan_json, print_columns, print_json, words
-from rehab.cli.progress import progress
+from rehab.cli.progress import refreshed
 from rehab.errors import RecordError
 from rehab.measures.dates import add_months
-from rehab.refresh import Work, made_with, out_of_date, refresh_all
 from rehab.rules.protocol import Because
 
 BOOKED = "no rule asks for it: a person booked this day"
@@ -96,23 +95,19 @@ def refresh(home: Path | None, number: str | None, everyone: bool, today: date) 
         changes = [c for c in describe_changes(before, after) if c.kind is not ChangeKind.KEPT]
         _print_changes(number, tuple(change.sentence for change in changes))
         return
-    work = Work(made_with(opened, today), follow=True)
-    numbers = out_of_date(opened, work)
-    failed = 0
-    with progress(len(numbers), "Planning") as bar:
-        for batch in refresh_all(opened, numbers, work):
-            for one, sentences in batch.changes:
-                _print_changes(one, sentences)
-            for one, sentences in batch.failed:
-                click.echo(f"{one}: {' '.join(sentences)}", err=True)
-            failed += len(batch.failed)
-            bar.update(batch.planned)
-    click.echo(f"Plans out of date, and made anew: {len(numbers)}.")
+    planned = failed = 0
+    for batch in refreshed(opened, today, follow=True):
+        for one, sentences in batch.changes:
+            _print_changes(one, sentences)
+        for one, sentences in batch.failed:
+            click.echo(f"{one}: {' '.join(sentences)}", err=True)
+        planned, failed = planned + batch.planned, failed + len(batch.failed)
+    click.echo(f"Plans out of date, and made anew: {planned}.")
     horizon = add_months(today, opened.settings.clinic.horizon_months)
     for end in holidays_end(opened.diary, today, horizon):
         click.echo(end.sentence)
     if failed:
-        raise RecordError(f"{failed} of {len(numbers)} children have no plan.", do="See above.")
+        raise RecordError(f"{failed} of {planned} children have no plan.", do="See above.")
 
 
 def _print_changes(number: str, sentences: tuple[str, ...]) -> None:

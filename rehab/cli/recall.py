@@ -11,10 +11,10 @@ from rehab import workflow
 from rehab.care.recall import Recall
 from rehab.cli.options import Day, desk, json_option, today_option
 from rehab.cli.output import Json, because_json, print_json
-from rehab.cli.progress import progress
+from rehab.cli.progress import refreshed
 from rehab.recall_desk import ListForAnotherDay, StoredList, list_for_another_day
 from rehab.recall_files import recall_csv, recall_sheet, ring, tried
-from rehab.refresh import LOOK_AHEAD, Work, made_with, out_of_date, refresh_all
+from rehab.refresh import LOOK_AHEAD
 from rehab.whole_files import write_whole
 
 LINES_AT_ONCE = 500
@@ -58,7 +58,8 @@ def list_recall(
         raise click.UsageError("Choose one of --csv, --xlsx, --page and --json.")
     opened = desk(home)
     if by is None or by == today + LOOK_AHEAD:
-        bring_up_to_date(opened, Work(made_with(opened, today), follow=False))
+        for _ in refreshed(opened, today, follow=False):
+            pass
         listed: StoredList | ListForAnotherDay = StoredList(opened.store)
     else:
         listed = list_for_another_day(opened, today=today, by=by)
@@ -81,14 +82,6 @@ def list_recall(
         click.echo("\n".join(lines))
     if first is not None and first < total:
         click.echo(f"\nThese are the first {first} of {total} families.")
-
-
-def bring_up_to_date(opened: workflow.Desk, work: Work) -> None:
-    """Lines of children of whom something changed since, or that were made on another day."""
-    numbers = out_of_date(opened, work)
-    with progress(len(numbers), "Planning") as bar:
-        for batch in refresh_all(opened, numbers, work):
-            bar.update(batch.planned)
 
 
 def _content(kind: str, lines: Sequence[Recall], opened: workflow.Desk, today: date) -> bytes:

@@ -10,6 +10,7 @@ from rehab.care.case import Appointment, Case, CheckKind, Outcome
 from rehab.care.diary import Diary, Session
 from rehab.care.plan import Plan
 from rehab.care.session_room import Booked, by_session, minutes_left, opening_of, settled_there
+from rehab.care.tracing import arranged
 from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError
 from rehab.measures.clock import MINUTES_PER_DAY, clock
@@ -52,9 +53,8 @@ def book(desk: Desk, number: str, wanted: Wanted, *, today: date, stamp: Stamp) 
     """Raises RecordError when no session of the day offers what is due and has room."""
     with desk.store.transaction() as tx:
         case = tx.case(number)
-        placed = _placed(
-            tx, desk, case, Appointment("", wanted.on, arranged_on=today), wanted, today
-        )
+        fresh = arranged(Appointment("", wanted.on), case, today)
+        placed = _placed(tx, desk, case, fresh, wanted, today)
         return replace(placed, id=tx.add(number, placed, stamp))
 
 
@@ -74,7 +74,7 @@ def move(
                 do=f"See what is booked with: rehab child show {number}",
             )
         others = tuple(a for a in case.appointments if a.id != booked.id)
-        fresh = Appointment(booked.id, wanted.on, arranged_on=today)
+        fresh = arranged(Appointment(booked.id, wanted.on), case, today)
         placed = _placed(tx, desk, replace(case, appointments=others), fresh, wanted, today)
         reasoned = replace(stamp, reason=stamp.reason or f"moved from {on} to {placed.on}")
         tx.correct(booked.id, placed, reasoned, tx.version(booked.id))
@@ -142,6 +142,7 @@ def _placed(
 ) -> Appointment:
     """`appointment` with its session, hour and length, after everything that forbids it."""
     check_appointment(case.child, appointment, today)
+    _refuse_after_ending(case, wanted)
     _refuse_odd_minutes(case, wanted)
     diary = with_closed_days(tx.diary(), desk.settings.clinic)
     if wanted.on < today or not (diary.patterns or wanted.session):
@@ -187,6 +188,18 @@ def _fitting(
         if kinds is not None:
             minutes = wanted.minutes or visit_minutes(kinds, desk.protocol, wanted.on)
             yield _Fit(session, minutes)
+
+
+def _refuse_after_ending(case: Case, wanted: Wanted) -> None:
+    """Nobody would be planned for, told or reminded."""
+    ending = case.ending
+    if ending is not None and ending.on < wanted.on:
+        raise RecordError(
+            f"care here ended on {ending.on} ({ending.kind}), so nothing can be booked after it.",
+            where=case.child.number,
+            do="If it did not end, withdraw that record first; see: "
+            f"rehab child show {case.child.number}",
+        )
 
 
 def _refuse_odd_minutes(case: Case, wanted: Wanted) -> None:

@@ -136,3 +136,14 @@ def test_a_child_who_also_needs_sleep_can_be_booked_into_the_clinic_for_the_rest
     assert "session theatre/2026-04-21" in said
     said = clinic.say("appointment book K-3 2026-04-20 --minutes 20")
     assert "session mondays/2026-04-20" in said
+
+
+def test_nothing_is_booked_or_moved_after_care_has_ended(keeps_a_diary: Clinic) -> None:
+    clinic = keeps_a_diary
+    clinic.say("appointment book K-017 2026-04-20 --minutes 5")
+    clinic.say("child end K-017 died --on 2026-04-20")
+    for line in ("book K-017 2026-04-27", "move K-017 2026-04-20 2026-04-27 --overbook"):
+        assert clinic.refuse(f"appointment {line}") == (
+            "K-017: care here ended on 2026-04-20 (died), so nothing can be booked after it. If it "
+            "did not end, withdraw that record first; see: rehab child show K-017"
+        )

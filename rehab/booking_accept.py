@@ -12,6 +12,7 @@ from rehab.care.case import Appointment, Case, CheckKind, Outcome
 from rehab.care.diary import Session
 from rehab.care.plan import Plan
 from rehab.care.session_room import Booked, by_session, minutes_left, offers, opening_of
+from rehab.care.tracing import arranged
 from rehab.care.visits import Visit
 from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError, RehabError
@@ -142,7 +143,7 @@ class _Accepting:
             raise RecordError(
                 f"session {session.id} has {left} minutes left, and this visit takes {minutes}."
             )
-        fresh = Appointment(line.moves, session.on, arranged_on=self.today)
+        fresh = arranged(Appointment(line.moves, session.on), seen.case, self.today)
         placed = in_session(fresh, session, self.room, minutes, line.starts_minute)
         check_appointment(seen.case.child, placed, self.today)
         placed = self._write(line, was, placed)

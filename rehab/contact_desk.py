@@ -10,7 +10,14 @@ from rehab.care.contact_checks import check_contact, check_limits, check_try
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, Way
 from rehab.care.plan import Plan
 from rehab.care.recall import Recall, recall_list
-from rehab.care.tracing import Step, loop_closed, missed_since_seen, new_date, tracing_steps
+from rehab.care.tracing import (
+    Step,
+    loop_closed,
+    missed_since_seen,
+    new_date,
+    tracing_steps,
+    untold,
+)
 from rehab.errors import RecordError, RehabError
 from rehab.refresh import LOOK_AHEAD
 from rehab.store.store import Record, Stamp, Transaction, Version
@@ -25,7 +32,8 @@ class AfterTry:
 
     `line` is the family's line of today's recall list, None when it is not on it; `steps` are the
     steps of tracing not yet done, the first due first; `told_of` is the new date that closed the
-    loop after a child was not brought.
+    loop after a child was not brought; `heard_of` are the other appointments of which this try
+    told the family.
     """
 
     key: str
@@ -33,6 +41,7 @@ class AfterTry:
     line: Recall | None
     steps: tuple[Step, ...]
     told_of: Appointment | None
+    heard_of: tuple[Appointment, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +118,11 @@ def log_try(desk: Desk, number: str, made: ContactTry, *, today: date, stamp: St
         check_try(made, case.child.date_of_birth, today, number)
         key = tx.add(number, made, stamp)
     tries = (*case.tries, replace(made, id=key))
-    return after_try(desk, key, with_family(case, case.contacts, case.limits, tries), today)
+    now = with_family(case, case.contacts, case.limits, tries)
+    still = untold(now, today)
+    after = after_try(desk, key, now, today)
+    heard_of = (a for a in untold(case, today) if a not in still and a != after.told_of)
+    return replace(after, heard_of=tuple(heard_of))
 
 
 def after_try(desk: Desk, key: str, case: Case, today: date) -> AfterTry:

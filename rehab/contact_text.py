@@ -4,9 +4,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import fields
 from datetime import date
 
-from rehab.care.case import Case, Child
+from rehab.care.case import Case, Child, Outcome
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, TryOutcome, Way
-from rehab.care.recall_reasons import asked
+from rehab.care.recall_reasons import arranged_at, asked
 from rehab.contact_desk import AfterTry, without_consent
 from rehab.measures.clock import clock
 from rehab.measures.dates import WEEKDAYS
@@ -81,6 +81,9 @@ def next_lines(after: AfterTry, today: date) -> Iterator[str]:
         return
     if after.told_of is not None:
         yield f"The loop is closed: the family was reached and has {after.told_of.on}."
+    for heard in after.heard_of:
+        cancelled = " is cancelled" if heard.outcome is Outcome.CANCELLED_BY_CLINIC else ""
+        yield f"Counts as told: appointment {heard.on}{arranged_at(heard)}{cancelled}."
     ahead = [(step.due_on, asked(step.step)) for step in after.steps if step.due_on > today]
     line = after.line
     if line is not None and line.waits_until:

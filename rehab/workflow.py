@@ -29,6 +29,7 @@ from rehab.care.diary import Diary
 from rehab.care.history import check_ending, check_examination, check_regimen, check_surgery
 from rehab.care.plan import Plan, make_plan
 from rehab.care.recall import Recall, recall_list
+from rehab.care.tracing import arranged
 from rehab.care.wear import WearDay, check_day
 from rehab.clinic_days import ClinicDays, clinic_days, with_closed_days
 from rehab.errors import RecordError, RehabError
@@ -152,7 +153,7 @@ def settle_appointment(
         open_ones = [a for a in made if a.outcome is Outcome.BOOKED]
         appointment = replace((open_ones or made)[-1], outcome=outcome)
         if outcome in (Outcome.BOOKED, *CANCELLED):
-            appointment = replace(appointment, arranged_on=today)
+            appointment = arranged(appointment, tx.case(number), today)
         check_appointment(tx.case(number).child, appointment, today)
         reasoned = replace(stamp, reason=stamp.reason or f"outcome: {outcome}")
         tx.correct(appointment.id, appointment, reasoned, tx.version(appointment.id))
@@ -183,10 +184,20 @@ def settle_day(
         return tuple(outcomes)
 
 
-def end_care(desk: Desk, number: str, ending: Ending, *, today: date, stamp: Stamp) -> str:
+def end_care(
+    desk: Desk, number: str, ending: Ending, *, today: date, stamp: Stamp
+) -> tuple[str, tuple[date, ...]]:
+    """The ending's key, and the days of the appointments after it, which are cancelled."""
     with desk.store.transaction() as tx:
-        check_ending(tx.case(number), ending, today)
-        return tx.add(number, ending, stamp)
+        case = tx.case(number)
+        check_ending(case, ending, today)
+        key = tx.add(number, ending, stamp)
+        ahead = [a for a in case.appointments if a.outcome is Outcome.BOOKED and a.on > ending.on]
+        for a in ahead:
+            gone = arranged(replace(a, outcome=Outcome.CANCELLED_BY_CLINIC), case, today)
+            reasoned = replace(stamp, reason=stamp.reason or f"care ended: {ending.kind}")
+            tx.correct(a.id, gone, reasoned, tx.version(a.id))
+        return key, tuple(a.on for a in ahead)
 
 
 def check_child(child: Child, today: date) -> None:

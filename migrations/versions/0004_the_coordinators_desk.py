@@ -135,6 +135,7 @@ def _more_of_what_was_there() -> None:
             sa.Column("minutes", sa.Integer(), nullable=False, server_default="0"),
             sa.Column("overbooked", sa.Boolean(), nullable=False, server_default=sa.false()),
             sa.Column("arranged_on", sa.Date()),
+            sa.Column("reached_before", sa.Integer(), nullable=False, server_default="0"),
         ],
         "ending": [sa.Column("receiving_clinic", sa.Text(), nullable=False, server_default="")],
         "calendar_entry": [
@@ -244,7 +245,14 @@ def downgrade() -> None:
     for table, columns in {
         "calendar_entry": ("minutes", "starts_minute", "session"),
         "ending": ("receiving_clinic",),
-        "appointment": ("arranged_on", "overbooked", "minutes", "starts_minute", "session"),
+        "appointment": (
+            "reached_before",
+            "arranged_on",
+            "overbooked",
+            "minutes",
+            "starts_minute",
+            "session",
+        ),
         "child": ("family",),
     }.items():
         with op.batch_alter_table(table) as batch:

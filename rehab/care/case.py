@@ -253,7 +253,8 @@ class Appointment:
     `session` is the id of the clinic session that holds it, "" for one outside the diary, which
     has no time of day. `overbooked` says that a person put it there beyond the room there was.
     `arranged_on` is the day on which it was last booked, moved or cancelled, None where that was
-    not kept: then the family is taken to know of it.
+    not kept: then the family is taken to know of it. `reached_before` counts how often on that
+    very day somebody had spoken with the family by then.
     """
 
     id: str
@@ -264,6 +265,7 @@ class Appointment:
     minutes: int = 0
     overbooked: bool = False
     arranged_on: date | None = None
+    reached_before: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from rehab.care.tracing import (
     untold,
 )
 from rehab.care.visits import Visit
+from rehab.measures.clock import clock
 from rehab.rules.protocol import Protocol
 
 WhyShut = Callable[[Appointment], str]
@@ -173,7 +174,8 @@ def _missed(standing: Standing) -> Iterator[Reason]:
         else:
             yield Reason(
                 ReasonKind.NOT_TOLD,
-                f"new date {ahead.on} not yet told to the family; was not brought ({days})",
+                f"new date {ahead.on}{arranged_at(ahead)} not yet told to the family; "
+                f"was not brought ({days})",
             )
     if standing.steps_due:
         due = sorted(standing.steps_due, key=lambda step: step.due_on)
@@ -194,7 +196,18 @@ def _untold(standing: Standing) -> Iterator[Reason]:
                 f"appointment {a.on} cancelled by the clinic: tell the family not to come",
             )
         elif a.id not in said:
-            yield Reason(ReasonKind.NOT_TOLD, f"appointment {a.on} not yet told to the family")
+            yield Reason(
+                ReasonKind.NOT_TOLD,
+                f"appointment {a.on}{arranged_at(a)} not yet told to the family",
+            )
+
+
+def arranged_at(appointment: Appointment) -> str:
+    """Hour and session, for whoever tells the family."""
+    if appointment.starts_minute is None:
+        return ""
+    code = appointment.session.rpartition("/")[0]
+    return f" at {clock(appointment.starts_minute)}" + (f" ({code})" if code else "")
 
 
 def days_ahead(standing: Standing, kind: ReasonKind) -> int | None:
@@ -282,12 +295,14 @@ def _late(standing: Standing, by: date) -> Iterator[Reason]:
 
 
 def _no_clinic_day(standing: Standing) -> Iterator[Reason]:
+    """Each stretch without a clinic once, with all that cannot be done in it."""
+    shut: dict[str, list[str]] = {}
     for problem in standing.plan.problems:
         if problem.kind is ProblemKind.SHUT:
-            yield Reason(
-                ReasonKind.NO_CLINIC_DAY,
-                f"no clinic day for {problem.about.replace('_', ' ')}: {problem.what}",
-            )
+            shut.setdefault(problem.what, []).append(problem.about.replace("_", " "))
+    for what, about in shut.items():
+        kinds = ", ".join(dict.fromkeys(about))
+        yield Reason(ReasonKind.NO_CLINIC_DAY, f"no clinic day for {kinds}: {what}")
 
 
 def _no_appointment(standing: Standing) -> Reason:

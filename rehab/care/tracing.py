@@ -1,7 +1,7 @@
 """Tracing: the steps to reach a family after a child was not brought, and what settles each."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
@@ -90,8 +90,19 @@ def untold(case: Case, today: date) -> tuple[Appointment, ...]:
         and a.outcome in (Outcome.BOOKED, Outcome.CANCELLED_BY_CLINIC)
         and a.arranged_on is not None
         and seen <= a.arranged_on
-        and not reached_since(case, a.arranged_on, today)
+        and _times_reached(case, a.arranged_on) <= a.reached_before
+        and not reached_since(case, a.arranged_on + timedelta(days=1), today)
     )
+
+
+def arranged(appointment: Appointment, case: Case, today: date) -> Appointment:
+    """As it is once it was booked, moved or cancelled today: what was said before does not count
+    as told."""
+    return replace(appointment, arranged_on=today, reached_before=_times_reached(case, today))
+
+
+def _times_reached(case: Case, day: date) -> int:
+    return sum(t.on == day and t.outcome is TryOutcome.REACHED for t in case.tries)
 
 
 def loop_closed(case: Case, today: date) -> bool:

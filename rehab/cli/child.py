@@ -7,6 +7,7 @@ import click
 
 from rehab import contact_desk, workflow
 from rehab.care.case import Child, Ending, EndingKind
+from rehab.care.recall_reasons import arranged_at
 from rehab.cli.import_children import import_children
 from rehab.cli.options import (
     Day,
@@ -169,7 +170,7 @@ def show(home: Path | None, number: str, as_json: bool) -> None:
                 f"{r.method} on the {r.occluded_eye} eye, {hours}{until}, by {r.prescriber}",
             )
         )
-    lines += [(a.on, a.id, f"appointment: {a.outcome}") for a in case.appointments]
+    lines += [(a.on, a.id, f"appointment{arranged_at(a)}: {a.outcome}") for a in case.appointments]
     print_columns(sorted(lines))
     if case.ending:
         to = f" to {case.ending.receiving_clinic}" if case.ending.receiving_clinic else ""
@@ -193,5 +194,8 @@ def end(
     Example: rehab child end K-017 "moved away" --on 2026-09-01 --who "M. Okoro"
     """
     ending = Ending(EndingKind(kind), **given)  # type: ignore[arg-type]
-    key = workflow.end_care(desk(home), number, ending, today=today, stamp=stamp)
+    key, cancelled = workflow.end_care(desk(home), number, ending, today=today, stamp=stamp)
     click.echo(f"Recorded {key}.")
+    if cancelled:
+        tell = "" if ending.kind is EndingKind.DIED else " Make sure that the family knows."
+        click.echo(f"Appointments cancelled: {', '.join(map(str, cancelled))}.{tell}")

@@ -13,6 +13,7 @@ from rehab.care.messages import Message, MessageState
 from rehab.care.reminding import segments
 from rehab.cli.options import desk, json_option, stamped, today_option
 from rehab.cli.output import print_columns, print_json
+from rehab.contact_text import named
 from rehab.errors import SettingsError
 from rehab.outbox_desk import ANSWERS, Office, send_waiting, settle
 from rehab.reminder_desk import write_due
@@ -51,7 +52,10 @@ def write(home: Path | None, today: date) -> None:
         print_columns([(*_booked(case, booked), why) for case, booked, why in written.shut])
     if written.untranslated:
         click.echo("Written in English, as there is no template for the family's language:")
-        print_columns([(c.child.number, c.child.language) for c in written.untranslated])
+        print_columns(
+            [(c.child.number, c.child.name, c.child.language) for c in written.untranslated]
+        )
+        click.echo("Ring those who do not read it, or add clinic/reminder/xx.txt.")
 
 
 @reminder.command("list")
@@ -183,7 +187,7 @@ def _booked(case: Case, appointment: Appointment) -> tuple[str, str, str]:
 
 
 def _numbers(case: Case) -> str:
-    known = [f"{c.name} {c.phone}".strip() for c in case.contacts if c.phone]
+    known = [f"{named(c)} {c.phone}".strip() for c in case.contacts if c.phone]
     return ", ".join(known or filter(None, [case.child.phone])) or "no number recorded"
 
 

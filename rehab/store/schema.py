@@ -222,6 +222,7 @@ appointment = _versioned(
     Column("minutes", Integer, nullable=False),
     Column("overbooked", Boolean, nullable=False),
     Column("arranged_on", Date),
+    Column("reached_before", Integer, nullable=False),
 )
 
 ending = _versioned(

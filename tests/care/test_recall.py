@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from rehab.care import tracing
 from rehab.care.case import Appointment, Case
 from rehab.care.contacts import Contact, ContactTry, TryOutcome, Way
 from rehab.care.recall import Recall, recall_list
@@ -141,6 +142,11 @@ def test_an_appointment_that_nobody_told_the_family_of_keeps_the_child_on_the_li
     assert listed(tried(arranged(family(appointment=[AHEAD])), told)) is None
     left = replace(told, outcome=TryOutcome.MESSAGE_LEFT)
     assert listed(tried(arranged(family(appointment=[AHEAD])), left)) is not None
+    case = tried(family(appointment=[AHEAD]), told)
+    made = tuple(tracing.arranged(a, case, TODAY) for a in case.appointments)
+    rung_before = replace(case, appointments=made)
+    assert listed(rung_before) is not None, "a call on the same day, but before it was booked"
+    assert listed(tried(rung_before, told, told)) is None
     before = replace(told, on=TODAY - timedelta(days=1))
     assert listed(tried(arranged(family(appointment=[AHEAD])), before)) is not None
 

@@ -8,6 +8,31 @@ from rehab.cli.main import rehab
 from tests.conftest import Clinic
 
 
+def test_an_ending_cancels_what_is_booked_after_it(asel: Clinic) -> None:
+    """Nobody holds a place, or is marked as not brought, after care has ended or a child died."""
+    asel.say("appointment book K-017 2026-04-24")
+    asel.say("appointment book K-017 2026-05-04 --told in")
+    said = asel.say('child end K-017 "moved away" --on 2026-04-20')
+    assert said.splitlines()[1] == (
+        "Appointments cancelled: 2026-04-24, 2026-05-04. Make sure that the family knows."
+    )
+    assert "2026-05-04  K-017/A2  appointment: cancelled by clinic" in asel.say("child show K-017")
+    asel.say("record withdraw K-017/E1 --why slip")
+    (line,) = json.loads(asel.say("recall list --json"))
+    sentences = [reason["sentence"] for reason in line["reasons"]]
+    assert (
+        "appointment 2026-05-04 cancelled by the clinic: tell the family not to come" in sentences
+    )
+
+
+def test_nobody_is_asked_to_ring_the_family_of_a_child_that_died(asel: Clinic) -> None:
+    asel.say("appointment book K-017 2026-05-04")
+    assert asel.say("child end K-017 died --on 2026-04-19").splitlines()[1] == (
+        "Appointments cancelled: 2026-05-04."
+    )
+    assert asel.say("recall list") == "Nobody needs to be contacted.\n"
+
+
 def test_a_child_who_is_added_stands_on_the_list_with_a_phone(clinic: Clinic) -> None:
     said = clinic.say('child add K-017 --name "Asel T" --born 2026-02-11 --phone "+00 555 0117"')
     assert said == "Recorded K-017.\n"

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from tests.conftest import Clinic
+from tests.diaries import HARBOUR, MONDAYS, keep_diary
 
 SEEN = (
     "exam add K-017 --on 2026-04-15 --pressure right=14 --refraction right=+24.00 "
@@ -185,3 +186,19 @@ def test_what_is_refused_is_explained_and_nothing_is_written(asel: Clinic) -> No
     for line, words in REFUSED.items():
         assert asel.refuse(f"contact {line}").startswith(words), line
     assert asel.history("K-017") == before
+
+
+def test_a_family_that_was_reached_counts_as_told_of_what_was_booked(asel: Clinic) -> None:
+    """Said each time, since a family that rang off was reached and still knows nothing."""
+    keep_diary(asel.home, HARBOUR, MONDAYS)
+    asel.say("appointment book K-017 2026-04-27")
+    asel.say("appointment book K-017 2026-05-04")
+    asel.say("appointment outcome K-017 2026-05-04 'cancelled by clinic'")
+    untold = "appointment 2026-04-27 at 09:00 (mondays) not yet told to the family"
+    (line,) = json.loads(asel.say("recall list --json"))
+    assert untold in [reason["sentence"] for reason in line["reasons"]]
+    assert not any("told:" in said for said in log(asel, "-w phone -o message"))
+    assert log(asel, "-w phone -o reached")[:2] == [
+        "Counts as told: appointment 2026-04-27 at 09:00 (mondays).",
+        "Counts as told: appointment 2026-05-04 at 09:00 (mondays) is cancelled.",
+    ]

@@ -59,6 +59,14 @@ def test_a_clinic_chooses_its_own_days(booked: Clinic) -> None:
     assert {m["days_before"] for m in outbox(booked)} == {7}
 
 
+def test_nothing_goes_out_for_a_day_that_the_clinic_file_closes_meanwhile(written: Clinic) -> None:
+    file = written.home / "clinic.toml"
+    file.write_text(file.read_text().replace("2026-12-25", f"2026-12-25, {THE_DAY}"))
+    told = send(written, THREE_BEFORE)
+    assert told[-1] == "2 messages: 2 cancelled."
+    assert all(line.endswith("closed by the clinic file") for line in told[:-1])
+
+
 def test_the_files_tell_day_and_phone_and_not_why_the_child_comes(written: Clinic) -> None:
     send(written, THREE_BEFORE)
     out = written.home.parent / "out"
@@ -199,7 +207,8 @@ def test_a_language_without_a_template_is_told_and_one_that_the_clinic_adds_is_u
     assert write(booked, THREE_BEFORE) == [
         "2 messages written.",
         "Written in English, as there is no template for the family's language:",
-        "K-017  kk",
+        "K-017  Asel T  kk",
+        "Ring those who do not read it, or add clinic/reminder/xx.txt.",
     ]
     template = shipped("templates") / "reminder" / "en.txt"
     (booked.home / "reminder").mkdir()

@@ -171,30 +171,21 @@ def read_booked(
     """The appointments in sessions from `start` to before `until` that take up room there, each
     with its child's number; one that was cancelled takes up none."""
     table = schema.appointment
-    found = read_versions(
-        connection,
-        KINDS[Appointment],
-        is_current(table),
+    conditions = (
         table.c.on >= start,
         table.c.on < until,
         table.c.session != "",
         table.c.outcome.not_in(CANCELLED),
     )
-    return tuple((owner(v.key), v.record) for v in found if isinstance(v.record, Appointment))
+    return tuple(_appointments(connection, *conditions))
 
 
 def read_expected(connection: Connection, start: date) -> tuple[tuple[str, Appointment], ...]:
     """The appointments still booked from `start` on, in a session or not, each with its child's
     number, in order of day."""
     table = schema.appointment
-    found = read_versions(
-        connection,
-        KINDS[Appointment],
-        is_current(table),
-        table.c.on >= start,
-        table.c.outcome == Outcome.BOOKED,
-    )
-    booked = [(owner(v.key), v.record) for v in found if isinstance(v.record, Appointment)]
+    conditions = table.c.on >= start, table.c.outcome == Outcome.BOOKED
+    booked = _appointments(connection, *conditions)
     return tuple(sorted(booked, key=lambda b: (b[1].on, b[1].starts_minute or 0, b[0])))
 
 
@@ -214,15 +205,17 @@ def read_unsettled(connection: Connection, on: date) -> tuple[tuple[str, Appoint
     """The appointments of a day of which nobody has recorded what became, each with its child's
     number, in order of number."""
     table = schema.appointment
-    found = read_versions(
-        connection,
-        KINDS[Appointment],
-        is_current(table),
-        table.c.on == on,
-        table.c.outcome == Outcome.BOOKED,
-    )
-    told = [(owner(v.key), v.record) for v in found if isinstance(v.record, Appointment)]
-    return tuple(sorted(told, key=lambda item: item[0]))
+    conditions = table.c.on == on, table.c.outcome == Outcome.BOOKED
+    return tuple(sorted(_appointments(connection, *conditions), key=lambda booked: booked[0]))
+
+
+def _appointments(
+    connection: Connection, *conditions: ColumnElement[bool]
+) -> list[tuple[str, Appointment]]:
+    """The appointments as they stand that meet the conditions, each with its child's number."""
+    current = is_current(schema.appointment)
+    found = read_versions(connection, KINDS[Appointment], current, *conditions)
+    return [(owner(v.key), v.record) for v in found if isinstance(v.record, Appointment)]
 
 
 def read_proposals(connection: Connection, number: str) -> tuple[KeptProposal, ...]:

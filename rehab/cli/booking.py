@@ -11,14 +11,12 @@ from rehab.booking_files import proposal_csv, read_proposal
 from rehab.booking_proposal import Left, MayMove, Period, Place, Proposed, Wishes, place, wishes
 from rehab.care.booking import Proposal
 from rehab.care.holidays_end import holidays_end
-from rehab.cli.options import Day, desk, stamped, today_option
+from rehab.cli.options import NEW_FILE, Day, desk, stamped, today_option
 from rehab.cli.output import print_columns
 from rehab.cli.progress import progress
 from rehab.measures.clock import clock
 from rehab.store.store import Stamp
 from rehab.whole_files import write_whole
-
-FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 @click.group()
@@ -42,7 +40,7 @@ def booking() -> None:
     default=60.0,
     help="How long to look for the best (else 60).",
 )
-@click.option("--out", "out", type=FILE, help="Write a file for a spreadsheet, to be accepted.")
+@click.option("--out", "out", type=NEW_FILE, help="Write a file for a spreadsheet, to be accepted.")
 @today_option
 @click.pass_obj
 def propose(
@@ -89,7 +87,7 @@ def propose(
 
 
 @booking.command("accept")
-@click.argument("file", type=FILE)
+@click.argument("file", type=NEW_FILE)
 @click.option("--skip-failed", is_flag=True, help="Book the lines that can be booked.")
 @stamped
 @today_option

@@ -8,7 +8,7 @@ import click
 from rehab import workflow
 from rehab.calendar_server import Address
 from rehab.calendars import calendar_file
-from rehab.cli.options import Day, desk, today_option
+from rehab.cli.options import NEW_FILE, Day, desk, today_option
 from rehab.clinic_calendars import clinic_calendar
 from rehab.errors import RecordError
 from rehab.feed_folder import feed, sites_of
@@ -40,9 +40,7 @@ def calendar() -> None:
 
 @calendar.command()
 @click.argument("number")
-@click.option(
-    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Else NUMBER.ics here."
-)
+@click.option("--out", type=NEW_FILE, help="Else NUMBER.ics here.")
 @today_option
 @click.pass_obj
 def export(home: Path | None, number: str, out: Path | None, today: date) -> None:
@@ -63,7 +61,7 @@ def export(home: Path | None, number: str, out: Path | None, today: date) -> Non
 @click.option("--until", "last", type=Day(), required=True, help="The last day.")
 @click.option("--site", default="", help="Only at this site, by its code.")
 @click.option("--session", "pattern", default="", help="Only these sessions, by their code.")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True)
+@click.option("--out", type=NEW_FILE, required=True)
 @click.option("--appointments", is_flag=True, help="Each appointment as an event as well.")
 @names_option
 @today_option
@@ -101,7 +99,7 @@ def session(
 @click.option("--child", "number", help="Only the calendar of this child.")
 @click.option(
     "--index",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=NEW_FILE,
     help="A file for the clinic that says whose each calendar is.",
 )
 @today_option

@@ -20,7 +20,7 @@ from rehab.care.case import (
 )
 from rehab.care.findings import TYPED, read_check, read_findings
 from rehab.care.flags import Urgency
-from rehab.cli.options import Day, HoursPerDay, PerEye, desk, stamped, today_option
+from rehab.cli.options import Day, HoursPerDay, PerEye, corrects_option, desk, stamped, today_option
 from rehab.errors import MeasureError
 from rehab.measures.fixation import Finding, Nystagmus
 from rehab.store.store import Stamp
@@ -75,7 +75,7 @@ def exam() -> None:
 )
 @click.option("--under-anaesthesia", is_flag=True)
 @click.option("--note", default="")
-@click.option("--corrects", metavar="KEY", help="The record that this one replaces; say --why.")
+@corrects_option
 @stamped
 @today_option
 @click.pass_obj

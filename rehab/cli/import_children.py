@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from rehab.cli.options import desk, json_option, stamped, today_option
+from rehab.cli.options import FILE, NEW_FILE, desk, json_option, stamped, today_option
 from rehab.cli.output import Json, print_json
 from rehab.cli.progress import progress
 from rehab.csv_files import csv_bytes, inert_row
@@ -36,7 +36,7 @@ def import_() -> None:
 
 
 @import_.command()
-@click.argument("out", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("out", type=NEW_FILE)
 def template(out: Path) -> None:
     """Write an empty sheet with all columns and an example line to OUT (.xlsx or .csv).
 
@@ -58,10 +58,10 @@ def template(out: Path) -> None:
 
 
 @click.command("import")
-@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.argument("file", type=FILE)
 @click.option(
     "--mapping",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    type=FILE,
     help="A TOML file that explains headings and words.",
 )
 @click.option("--dates", type=click.Choice([o.value for o in DateOrder]), help="Order of dates.")
@@ -73,7 +73,7 @@ def template(out: Path) -> None:
 @click.option("--skip-failed", is_flag=True, help="Write the other lines where some fail.")
 @click.option(
     "--report",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=NEW_FILE,
     help="Write what becomes of every line to this CSV file.",
 )
 @stamped

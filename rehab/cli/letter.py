@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from rehab import workflow
-from rehab.cli.options import desk, today_option
+from rehab.cli.options import NEW_FILE, desk, today_option
 from rehab.letters.family import family_letter
 from rehab.whole_files import write_whole
 
@@ -18,9 +18,7 @@ def letter() -> None:
 
 @letter.command()
 @click.argument("number")
-@click.option(
-    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Else NUMBER.html here."
-)
+@click.option("--out", type=NEW_FILE, help="Else NUMBER.html here.")
 @today_option
 @click.pass_obj
 def family(home: Path | None, number: str, out: Path | None, today: date) -> None:

@@ -17,6 +17,7 @@ from rehab.cli.occlusion_output import (
     proposal_json,
 )
 from rehab.cli.options import (
+    NEW_FILE,
     Day,
     EyeName,
     HoursPerDay,
@@ -200,7 +201,7 @@ def stop(
 @click.argument("number")
 @click.option(
     "--chart",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=NEW_FILE,
     help="Also write acuity and hours as a drawing (SVG).",
 )
 @today_option

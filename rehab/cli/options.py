@@ -134,6 +134,11 @@ class PerEye(click.ParamType[tuple[Eye, str]]):
         return EyeName().convert(eye, param, ctx), said.strip()
 
 
+FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
+NEW_FILE = click.Path(path_type=Path, dir_okay=False)
+corrects_option = click.option(
+    "--corrects", metavar="KEY", help="The record that this one replaces; say --why."
+)
 seen_option = click.option("--seen", type=click.IntRange(min=1), help="The version you looked at.")
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from rehab.cli.options import json_option, today_option
+from rehab.cli.options import FILE, json_option, today_option
 from rehab.cli.output import because_json, print_columns, print_json, words
 from rehab.cli.plan import explained
 from rehab.errors import TableError
@@ -65,7 +65,7 @@ def show(home: Path | None, decision: str, today: date) -> None:
 
 
 @protocol.command()
-@click.argument("files", nargs=-1, type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.argument("files", nargs=-1, type=FILE)
 @click.pass_obj
 def check(home: Path | None, files: tuple[Path, ...]) -> None:
     """Prove tables: no gap, no overlap, no dead row; and count what they rest on.

@@ -9,7 +9,7 @@ import click
 
 from rehab import workflow
 from rehab.care.recall import Recall
-from rehab.cli.options import Day, desk, json_option, today_option
+from rehab.cli.options import NEW_FILE, Day, desk, json_option, today_option
 from rehab.cli.output import Json, because_json, print_json
 from rehab.cli.progress import refreshed
 from rehab.recall_desk import ListForAnotherDay, StoredList, list_for_another_day
@@ -18,7 +18,6 @@ from rehab.refresh import LOOK_AHEAD
 from rehab.whole_files import write_whole
 
 LINES_AT_ONCE = 500
-FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 @click.group()
@@ -31,9 +30,11 @@ def recall() -> None:
     "--by", type=Day(), help="Look ahead to windows that close by this day (else 14 days)."
 )
 @click.option("--first", type=click.IntRange(min=1), help="Only the first families of the list.")
-@click.option("--csv", "csv_file", type=FILE, help="Write a file for a spreadsheet.")
-@click.option("--xlsx", "xlsx_file", type=FILE, help="Write a workbook.")
-@click.option("--page", "page_file", type=FILE, help="Write an HTML page to print and write on.")
+@click.option("--csv", "csv_file", type=NEW_FILE, help="Write a file for a spreadsheet.")
+@click.option("--xlsx", "xlsx_file", type=NEW_FILE, help="Write a workbook.")
+@click.option(
+    "--page", "page_file", type=NEW_FILE, help="Write a page (HTML) to print and write on."
+)
 @today_option
 @json_option
 @click.pass_obj

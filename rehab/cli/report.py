@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from rehab.care.figures import Period
-from rehab.cli.options import Day, desk, json_option, today_option
+from rehab.cli.options import NEW_FILE, Day, desk, json_option, today_option
 from rehab.cli.output import print_columns, print_json
 from rehab.cli.progress import progress
 from rehab.report_desk import Asked, Figure, Report
@@ -40,9 +40,7 @@ def days_options(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def figure_options(command: Callable[..., None]) -> Callable[..., None]:
-    file = click.option(
-        "--csv", "csv_file", type=click.Path(path_type=Path, dir_okay=False), help="Write a file."
-    )
+    file = click.option("--csv", "csv_file", type=NEW_FILE, help="Write a file.")
     return days_options(file(json_option(click.pass_obj(command))))
 
 

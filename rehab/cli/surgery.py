@@ -7,7 +7,7 @@ import click
 
 from rehab import corrections, workflow
 from rehab.care.case import Cause, Eye, Procedure, Surgery, Sutures
-from rehab.cli.options import Day, EyeName, desk, stamped, today_option
+from rehab.cli.options import Day, EyeName, corrects_option, desk, stamped, today_option
 from rehab.measures.refraction import parse_target
 from rehab.store.store import Stamp
 
@@ -25,7 +25,7 @@ def surgery() -> None:
 @click.option("--sutures", type=click.Choice([s.value for s in Sutures]), default="unknown")
 @click.option("--cause", type=click.Choice([c.value for c in Cause]), default="unknown")
 @click.option("--target", help="Residual refraction aimed at with an implant, such as +6.00.")
-@click.option("--corrects", metavar="KEY", help="The record that this one replaces; say --why.")
+@corrects_option
 @stamped
 @today_option
 @click.pass_obj

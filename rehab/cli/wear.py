@@ -7,7 +7,7 @@ import click
 
 from rehab import wear_desk
 from rehab.care.wear import Doubtful, Expectation, WearDay, WearSummary
-from rehab.cli.options import Day, desk, json_option, stamped, today_option
+from rehab.cli.options import FILE, Day, desk, json_option, stamped, today_option
 from rehab.cli.output import Json, because_json, print_json, rests_on
 from rehab.store.store import Stamp
 from rehab.wear_desk import Worn, Written
@@ -49,7 +49,7 @@ def add(
 
 @wear.command("import")
 @click.argument("number")
-@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.argument("file", type=FILE)
 @stamped
 @today_option
 @json_option

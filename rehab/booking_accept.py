@@ -92,19 +92,19 @@ class _Accepting:
 
     def all(self, lines: Sequence[Line]) -> Accepted:
         diary = with_closed_days(self.tx.diary(), self.desk.settings.clinic)
-        held = {line.session: session_of(diary, line.session) for line in lines}
+        held = {id: session_of(diary, id) for id in {line.session for line in lines}}
         days = [session.on for session in held.values() if session]
         booked = self.tx.booked(min(days), max(days) + ONE_DAY) if days else ()
         before = by_session(booked)
         moved = {line.moves for line in lines if line.moves}
         self.room = {id: [a for a in there if a.id not in moved] for id, there in before.items()}
-        now = self.tx.revisions(list({line.number for line in lines}))
+        now = self._revisions(list({line.number for line in lines}))
         done: list[tuple[str, Appointment]] = []
         refused: list[tuple[Line, str]] = []
         first_days = sorted(lines, key=lambda line: (line.session.rpartition("/")[2], line.line))
         for line in first_days:
             seen = self.known.get(line.number)
-            if seen is None or seen.revision != now[line.number]:
+            if (seen.revision if seen else 0) != now[line.number]:
                 seen = self._known_now(line.number, now[line.number])
             try:
                 placed = self._one(line, seen, held[line.session])
@@ -115,6 +115,13 @@ class _Accepting:
             done.append((line.number, placed))
         self._refuse_overfull(held, before)
         return Accepted(tuple(done), tuple(refused))
+
+    def _revisions(self, numbers: Sequence[str]) -> dict[str, int]:
+        """No database takes any number of values in one question."""
+        now: dict[str, int] = {}
+        for start in range(0, len(numbers), CHILDREN_AT_ONCE):
+            now |= self.tx.revisions(numbers[start : start + CHILDREN_AT_ONCE])
+        return now
 
     def _known_now(self, number: str, revision: int) -> _Known | None:
         try:

@@ -11,6 +11,9 @@ from typing import TypeVar
 from rehab.errors import RecordError, RehabError
 
 Item = TypeVar("Item")
+# More than a hundred thousand lines; a person writes such tables, or shortens them.
+LARGEST_MB = 50
+ODD_LINES_TOLD = 20
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
 # Some countries' spreadsheets split a line at semicolons or tabs instead of commas.
 _START_INSIDE = re.compile(r"([;\t\r\n]\s*)(?=[=+\-@＝＋－＠])")
@@ -50,6 +53,7 @@ def as_meant(text: str) -> str:
 
 def read_small_table(path: Path) -> SmallTable:
     """The file split at the commas, semicolons or tabs of its first line; raises RecordError."""
+    _refuse_no_small_file(path)
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -79,6 +83,20 @@ def read_small_table(path: Path) -> SmallTable:
     return SmallTable(path, heads, tuple(lines))
 
 
+def _refuse_no_small_file(path: Path) -> None:
+    """A pipe is waited for, and a device read, without an end."""
+    if path.exists() and not path.is_file():
+        raise RecordError(
+            "this is no ordinary file.", where=str(path), do="Save the table as a file."
+        )
+    if path.exists() and path.stat().st_size > LARGEST_MB * 1_000_000:
+        raise RecordError(
+            f"this file is larger than {LARGEST_MB} MB.",
+            where=str(path),
+            do="Check that it is the right one.",
+        )
+
+
 def read_lines(
     table: SmallTable, how: Callable[[int, Mapping[str, str]], Item]
 ) -> tuple[Item, ...]:
@@ -91,6 +109,8 @@ def read_lines(
         except RehabError as error:
             odd.append(f"line {line}: {error.what}")
     if odd:
+        more = len(odd) - ODD_LINES_TOLD
+        odd[ODD_LINES_TOLD:] = [f"And {more} more lines."] if more > 0 else []
         raise RecordError(
             " ".join(odd), where=str(table.path), do="Nothing was written. Correct these lines."
         )

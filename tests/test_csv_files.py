@@ -1,5 +1,6 @@
 """Small tables as CSV: nothing written runs, and what is read back is what was meant."""
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -47,3 +48,23 @@ def test_every_odd_line_is_told_with_its_number_and_an_empty_line_is_none(tmp_pa
     )
     file.write_text("a,b\n1,y\n\n2,y\n", encoding="utf-8")
     assert read_lines(read_small_table(file), how) == ("2 1", "4 2")
+
+
+def test_a_pipe_and_a_file_too_large_to_be_a_small_table_are_not_read(tmp_path: Path) -> None:
+    pipe, large = tmp_path / "pipe", tmp_path / "large.csv"
+    os.mkfifo(pipe)
+    large.touch()
+    os.truncate(large, 50_000_001)
+    for path, words in ((pipe, "this is no ordinary file."), (large, "is larger than 50 MB.")):
+        with pytest.raises(RecordError, match=words):
+            read_small_table(path)
+
+
+def test_of_many_odd_lines_the_first_are_told_and_the_others_counted(tmp_path: Path) -> None:
+    file = tmp_path / "table.csv"
+    file.write_text("a,b\n" + "1\n" * 23, encoding="utf-8")
+    with pytest.raises(RecordError) as told:
+        read_lines(read_small_table(file), lambda line, cells: line)
+    said = str(told.value)
+    assert said.count("has more or fewer columns") == 20
+    assert "line 21: has more or fewer columns than the first line. And 3 more lines." in said

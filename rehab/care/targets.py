@@ -6,6 +6,8 @@ A comment is about a target that a surgeon has recorded. It never proposes one, 
 from dataclasses import dataclass
 from datetime import date
 
+from rehab.care.case import Case, Surgery
+from rehab.measures.dates import completed_months
 from rehab.measures.refraction import write_power
 from rehab.rules.protocol import Answer, Because, Protocol
 from rehab.rules.table import Outcome
@@ -44,6 +46,13 @@ class PublishedTarget(Published):
 
     lowest_quarters: int | None = None
     highest_quarters: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TargetComment:
+    surgery: Surgery
+    sentence: str
+    published: tuple[PublishedTarget, ...]
 
 
 def write_range(lowest_quarters: int, highest_quarters: int) -> str:
@@ -106,3 +115,23 @@ def comment(target_quarters: int, published: tuple[PublishedTarget, ...]) -> str
     if target_quarters > highest:
         return f"{target} leaves more hyperopia than the published range ({span})."
     return f"{target} is within the published range ({span})."
+
+
+def target_comments(case: Case, protocol: Protocol) -> tuple[TargetComment, ...]:
+    """A comment on each recorded target, by the editions in force on the day of its surgery."""
+    return tuple(
+        _commented(case, surgery, surgery.target_quarters, protocol)
+        for surgery in case.surgeries
+        if surgery.target_quarters is not None
+    )
+
+
+def _commented(case: Case, surgery: Surgery, target: int, protocol: Protocol) -> TargetComment:
+    born = case.child.date_of_birth
+    published = published_targets(
+        protocol,
+        surgery.on,
+        age_days=(surgery.on - born).days,
+        age_months=completed_months(born, surgery.on),
+    )
+    return TargetComment(surgery, comment(target, published), published)

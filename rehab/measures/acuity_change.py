@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from math import log10
 
 from rehab.measures.acuity import Acuity, AcuityKind, SightLevel
 from rehab.measures.fixation import Fixation, fixation_change
 
 HUNDREDTHS_PER_LINE = 10
+HUNDREDTHS_PER_OCTAVE = 100 * log10(2)
 
 
 class Verdict(StrEnum):
@@ -105,6 +107,15 @@ def interocular_lines(right: Acuity, left: Acuity) -> float | None:
         return None
     difference = logmar_difference_hundredths(right, left)
     return None if difference is None else difference / HUNDREDTHS_PER_LINE
+
+
+def interocular_octaves(right: Acuity, left: Acuity) -> float | None:
+    """Octaves between the eyes, positive when the right is poorer; gratings only."""
+    if right.kind is not AcuityKind.GRATING or not same_series(right, left):
+        return None
+    if right.logmar is None or left.logmar is None:
+        return None
+    return (right.logmar - left.logmar) * 100 / HUNDREDTHS_PER_OCTAVE
 
 
 def judge_change(before: Acuity, after: Acuity) -> Change:

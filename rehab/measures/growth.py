@@ -15,9 +15,11 @@ YOUNGEST_YEARS, OLDEST_YEARS = 1 / 12, 10.5
 AGE_OFFSET_YEARS = 0.6
 # Index of aqueous and vitreous, times 1000, as distances are in millimetres.
 INDEX_THOUSANDTHS = 1336
+OLDER_RATE_YEARS = (0.25, 20.0)
 # Until which age, dioptres a year (Weakley 2017; Lambert 2021).
 PSEUDOPHAKIC_FALL = ((1.5, 0.35 * 12), (5.0, 0.97))
 APHAKIC_FALL = ((1.5, 2.11), (5.0, 0.68), (10.5, 0.35))
+TRIAL_SURGERY_MONTHS = (1, 7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +133,30 @@ def expected_dioptres(
     """
     fall = lens_plane_fall(rate_dioptres, from_years, to_years)
     return to_spectacle_plane(to_lens_plane(dioptres, optics) - fall, optics)
+
+
+def older_expected_dioptres(
+    dioptres: float, rate_dioptres: float, from_years: float, to_years: float
+) -> float:
+    """The first published form: a line in glasses against log10(age), without an offset.
+
+    Kept to read older papers; near birth it falls without limit, so it starts at 3 months.
+    """
+    lowest, highest = OLDER_RATE_YEARS
+    for age in (from_years, to_years):
+        if not lowest <= age <= highest:
+            raise _refusal(f"An age of {age:.2f} years is outside {lowest:g} to {highest:g} years.")
+    return dioptres - abs(rate_dioptres) * log10(to_years / from_years)
+
+
+def pseudophakic_shift(surgery_months: float, to_years: float) -> float:
+    """The mean myopic shift from 1 month after an implant before 7 months of age, to 5 years."""
+    lowest, below = TRIAL_SURGERY_MONTHS
+    if not lowest <= surgery_months < below:
+        raise _refusal(
+            f"Surgery at {surgery_months:g} months is outside {lowest} to below {below} months."
+        )
+    return pseudophakic_fall((surgery_months + 1) / 12, to_years)
 
 
 def pseudophakic_fall(from_years: float, to_years: float) -> float:

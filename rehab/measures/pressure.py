@@ -33,3 +33,8 @@ def parse_pressure(text: str) -> Pressure:
             f"{quoted(text)} is not one whole number of mmHg.", where="pressure", do=_EXAMPLES
         )
     return Pressure(int(match[1]), match[2] or "unknown")
+
+
+def write_pressure(pressure: Pressure) -> str:
+    """The text that `parse_pressure` reads back as the same pressure."""
+    return f"{pressure.pressure_mmhg} mmHg {pressure.instrument}"

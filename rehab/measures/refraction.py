@@ -128,6 +128,16 @@ def write_refraction(refraction: Refraction) -> str:
     return f"{sphere}/{write_power(refraction.cylinder_quarters)}x{refraction.axis_degrees}"
 
 
+def write_minus_cylinder(refraction: Refraction) -> str:
+    other = refraction.cylinder_quarters > 0
+    return write_refraction(transpose(refraction) if other else refraction)
+
+
+def write_plus_cylinder(refraction: Refraction) -> str:
+    other = refraction.cylinder_quarters < 0
+    return write_refraction(transpose(refraction) if other else refraction)
+
+
 def to_corneal_plane(refraction: Refraction, vertex_mm: int) -> Refraction:
     """What a lens on the cornea must be to do the work of glasses `vertex_mm` before it.
 

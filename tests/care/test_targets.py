@@ -6,11 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rehab.care.case import Child, Eye, Procedure, Surgery, case_of
 from rehab.care.targets import (
+    RESIDUAL_REFRACTION,
     WEAKER_IMPLANT,
     PublishedTarget,
     comment,
     published_targets,
+    target_comments,
     weaker_implants,
 )
 from rehab.measures.age_text import parse_age
@@ -160,3 +163,19 @@ def test_an_older_child_is_never_aimed_at_more_hyperopia(age_months: int) -> Non
     for before, after in zip(younger, older, strict=True):
         if before.highest_quarters is not None and after.highest_quarters is not None:
             assert before.highest_quarters >= after.highest_quarters
+
+
+def test_the_recorded_target_of_a_child_is_commented_by_the_age_at_surgery() -> None:
+    aimed = Surgery(
+        "K-1/S1",
+        Eye.LEFT,
+        date(2026, 3, 8),
+        Procedure.LENS_REMOVAL_WITH_IMPLANT,
+        target_quarters=32,
+    )
+    unaimed = Surgery("K-1/S2", Eye.RIGHT, date(2026, 3, 22), Procedure.LENS_REMOVAL)
+    case = case_of(Child("K-1", "A", date(2026, 2, 1)), surgeries=(aimed, unaimed))
+    (told,) = target_comments(case, PROTOCOL)
+    assert told.surgery == aimed
+    assert told.sentence == "+8.00 is within the published range (+8.00 to +10.50)."
+    assert {one.name for one in told.published} == set(RESIDUAL_REFRACTION)

@@ -8,6 +8,7 @@ from rehab.measures.acuity import Acuity, parse_acuity
 from rehab.measures.acuity_change import (
     Verdict,
     interocular_lines,
+    interocular_octaves,
     judge_change,
     logmar_difference_hundredths,
     same_series,
@@ -116,10 +117,19 @@ def test_two_lines_between_named_lines_measure_two_lines() -> None:
     assert interocular_lines(parse_acuity("20/32"), parse_acuity("20/50")) == -2.0
 
 
-def test_lines_between_the_eyes_are_for_letters_only() -> None:
+def test_four_octaves_between_the_eyes() -> None:
+    # Derived: log2(19.2 / 1.2) = 4; two octaves are the criterion of the American Academy of
+    # Ophthalmology's amblyopia practice pattern.
+    octaves = interocular_octaves(parse_acuity("1.2 cpd"), parse_acuity("19.2 cpd"))
+    assert octaves == pytest.approx(4.0)
+
+
+def test_lines_are_for_letters_and_octaves_for_gratings() -> None:
     letters, grating = parse_acuity("6/12"), parse_acuity("5.7 cpd")
     assert interocular_lines(grating, grating) is None
     assert interocular_lines(letters, grating) is None
+    assert interocular_octaves(letters, letters) is None
+    assert interocular_octaves(grating, letters) is None
 
 
 _RESULTS = st.sampled_from(

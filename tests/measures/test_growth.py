@@ -16,7 +16,8 @@ from rehab.measures.growth import (
     lens_dioptres_per_dioptre,
     lens_plane_fall,
     log_age,
-    pseudophakic_fall,
+    older_expected_dioptres,
+    pseudophakic_shift,
     to_lens_plane,
     to_spectacle_plane,
 )
@@ -35,18 +36,32 @@ AGES = st.floats(1 / 12, 10.5)
         (4, 3, 6.005),
     ],
 )
-def test_the_mean_fall_from_a_month_after_an_infants_implant_is_as_published(
+def test_the_mean_shift_after_an_infants_implant_is_as_published(
     surgery_months: float, to_years: float, shift: float
 ) -> None:
-    assert pseudophakic_fall((surgery_months + 1) / 12, to_years) == pytest.approx(
-        shift, abs=0.0005
-    )
+    assert pseudophakic_shift(surgery_months, to_years) == pytest.approx(shift, abs=0.0005)
 
 
 def test_the_published_totals_to_5_years_are_met_within_0_03_dioptres() -> None:
     # Weakley 2017: 8.97 D after surgery at 1 month, 7.22 D at 6 months.
-    assert pseudophakic_fall(2 / 12, 5) == pytest.approx(8.97, abs=0.03)
-    assert pseudophakic_fall(7 / 12, 5) == pytest.approx(7.22, abs=0.03)
+    assert pseudophakic_shift(1, 5) == pytest.approx(8.97, abs=0.03)
+    assert pseudophakic_shift(6, 5) == pytest.approx(7.22, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("start", "rate", "from_years", "to_years", "end"),
+    [
+        # McClatchey and Parks 1997, J Pediatr Ophthalmol Strabismus 34:88: -5.5 D a unit of log10.
+        (16, 5.5, 1, 10, 10.5),
+        (14, 5.5, 2, 8, 10.69),
+        (14, -5.5, 2, 8, 10.69),
+    ],
+)
+def test_the_older_line_in_glasses_is_as_published(
+    start: float, rate: float, from_years: float, to_years: float, end: float
+) -> None:
+    found = older_expected_dioptres(start, rate, from_years, to_years)
+    assert found == pytest.approx(end, abs=0.005)
 
 
 def test_one_unit_of_the_log_costs_the_whole_rate() -> None:
@@ -116,7 +131,11 @@ def test_the_mean_fall_of_aphakic_eyes_is_as_published(
         (lambda: log_age(10.51), "An age of 10.51 years is outside 1 month to 10.5 years"),
         (lambda: log_age(nan), "outside 1 month to 10.5 years"),
         (lambda: expected_dioptres(8, 18, 0.25, 11), "11.00 years is outside 1 month to 10.5"),
-        (lambda: pseudophakic_fall(2 / 12, 5.1), "From 0.17 to 5.10 years is not a span within"),
+        (lambda: older_expected_dioptres(8, 5, 0.2, 4), "0.20 years is outside 0.25 to 20 years"),
+        (lambda: older_expected_dioptres(8, 5, 4, 21), "21.00 years is outside 0.25 to 20 years"),
+        (lambda: pseudophakic_shift(7, 5), "Surgery at 7 months is outside 1 to below 7 months"),
+        (lambda: pseudophakic_shift(0.5, 5), "Surgery at 0.5 months is outside 1 to below 7"),
+        (lambda: pseudophakic_shift(1, 5.1), "From 0.17 to 5.10 years is not a span within"),
         (lambda: aphakic_fall(3, 2), "From 3.00 to 2.00 years is not a span"),
         (lambda: aphakic_fall(3, 10.6), "not a span within 0.08 to 10.5 years"),
         (lambda: EyeOptics(cornea_dioptres=80), "A cornea of 80 is outside 35 to 60"),

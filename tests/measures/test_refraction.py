@@ -12,6 +12,8 @@ from rehab.measures.refraction import (
     to_corneal_plane,
     to_spectacle_plane,
     transpose,
+    write_minus_cylinder,
+    write_plus_cylinder,
     write_refraction,
 )
 
@@ -96,6 +98,14 @@ def test_spherical_equivalent_is_the_sphere_and_half_the_cylinder() -> None:
     assert spherical_equivalent_dioptres(parse_refraction("+1.00/-0.25x90")) == 0.875
 
 
+def test_both_forms_of_cylinder_are_written() -> None:
+    read = parse_refraction("+4.00/-1.00x90")
+    assert write_minus_cylinder(read) == "+4.00/-1.00x90"
+    assert write_plus_cylinder(read) == "+3.00/+1.00x180"
+    assert write_minus_cylinder(parse_refraction("+3.00/+1.00x180")) == "+4.00/-1.00x90"
+    assert write_plus_cylinder(parse_refraction("plano")) == "plano"
+
+
 @pytest.mark.parametrize(
     ("glasses", "vertex_mm", "cornea"),
     [
@@ -138,6 +148,9 @@ def test_a_power_that_no_distance_explains_is_refused() -> None:
 
 @given(REFRACTIONS)
 def test_every_refraction_is_read_back_as_it_was_written(refraction: Refraction) -> None:
+    for write in (write_refraction, write_minus_cylinder, write_plus_cylinder):
+        read = parse_refraction(write(refraction))
+        assert read in (refraction, transpose(refraction))
     assert parse_refraction(write_refraction(refraction)) == refraction
 
 

@@ -10,7 +10,7 @@ from rehab.care.case import Appointment, Case, CheckKind, Outcome
 from rehab.care.diary import Diary, Session
 from rehab.care.plan import Plan
 from rehab.care.session_room import Booked, by_session, minutes_left, opening_of, settled_there
-from rehab.care.tracing import arranged
+from rehab.care.tracing import arranged, booked_ahead
 from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError
 from rehab.measures.clock import MINUTES_PER_DAY, clock
@@ -93,7 +93,20 @@ def mind(desk: Desk, number: str, booked: Appointment, *, today: date) -> tuple[
         visit = next((v for v in plan.visits if v.on == booked.on), None)
         if visit is None or not visit.checks:
             said.append("No check falls due on this day; what is due stays to be booked.")
+        said += _siblings_on_other_days(desk, case, booked.on, today)
     return tuple(said)
+
+
+def _siblings_on_other_days(desk: Desk, case: Case, on: date, today: date) -> Iterator[str]:
+    family, number = case.child.family, case.child.number
+    if not family:
+        return
+    same = [c.number for c in desk.store.children() if c.family == family and c.number != number]
+    for sibling in desk.store.cases(same):
+        days = [a.on for a in booked_ahead(sibling, today)]
+        if days and on not in days:
+            told = ", ".join(map(str, days))
+            yield f"{sibling.child.number} of the same family is booked on {told}, not on this day."
 
 
 def in_session(

@@ -28,7 +28,8 @@ def _lines(line: Recall, today: date) -> Iterator[str]:
     until = f"come by {line.come_by}" if line.come_by else ""
     who = f"{child.number}  {child.name}, {age}"
     yield f"{who}{until:>{max(len(until) + 2, COLUMNS - len(who))}}".rstrip()
-    yield from _paragraph(f"ring {', '.join(ring(line))}; home language {child.language}")
+    family = f"; family {child.family}" if child.family else ""
+    yield from _paragraph(f"ring {', '.join(ring(line))}; home language {child.language}{family}")
     for reason in line.reasons:
         yield from _paragraph(f"- {reason.sentence}")
     if line.last_tries:

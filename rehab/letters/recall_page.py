@@ -21,6 +21,7 @@ class Row:
     name: str
     age: str
     language: str
+    family: str
     numbers: tuple[tuple[str, str], ...]
     why: tuple[str, ...]
     come_by: str
@@ -52,6 +53,7 @@ def _row(line: Recall, today: date) -> Row:
         name=child.name,
         age=age_in_words(child.date_of_birth, today),
         language=child.language,
+        family=child.family,
         numbers=numbers(line),
         why=tuple(_short(reason.sentence) for reason in line.reasons),
         come_by=_short(f"{line.come_by:%a} {line.come_by}") if line.come_by else "no date",

@@ -147,3 +147,15 @@ def test_nothing_is_booked_or_moved_after_care_has_ended(keeps_a_diary: Clinic) 
             "K-017: care here ended on 2026-04-20 (died), so nothing can be booked after it. If it "
             "did not end, withdraw that record first; see: rehab child show K-017"
         )
+
+
+def test_who_books_a_child_apart_from_its_twin_is_told(keeps_a_diary: Clinic) -> None:
+    clinic = keeps_a_diary
+    clinic.say("child change K-017 --family temir --why twins")
+    clinic.say("child add K-018 --name Aida --born 2026-02-11 --family temir")
+    clinic.say("appointment book K-017 2026-04-20")
+    apart = "Mind: K-017 of the same family is booked on 2026-04-20, not on this day."
+    assert apart in clinic.say("appointment book K-018 2026-04-27 --minutes 5").splitlines()
+    moved = clinic.say("appointment move K-018 2026-04-27 2026-04-20 --minutes 5")
+    assert "same family" not in moved
+    assert "home language en; family temir" in clinic.say("recall list")

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
-from rehab.care.case import Case, Child, Eye
+from rehab.care.case import Case, Child, Eye, Outcome
 from rehab.care.checks import NOT_OPERATED
 from rehab.care.contacts import Consent, Contact, ContactTry, TryOutcome, Way
 from rehab.care.flags import Urgency
@@ -43,7 +43,8 @@ _MOST_TIMES, _MOST_DAYS, _LONGEST_NUMBER = 999, 99999, 42
 
 @dataclass(frozen=True, slots=True)
 class Recall:
-    """One family; `urgency` 1 is today, `come_by` the last good day of the next visit.
+    """One family; `urgency` 1 is today, `come_by` the last good day of the next visit, or
+    the day of an appointment that the family has not heard of.
 
     With `waits_until` somebody tried and agreed on a next try: the family rests at the lowest
     urgency until that day. `because` is the answer that made it as urgent as it is.
@@ -180,14 +181,15 @@ def _recall(standing: Standing, protocol: Protocol, by: date) -> Recall | None:
         return None
     case, today = standing.case, standing.today
     days_overdue = max(((today - check.latest).days for check in standing.late), default=0)
-    come_by = standing.unbooked[0].latest if standing.unbooked else None
+    next_days = [visit.latest for visit in standing.unbooked[:1]]
+    next_days += [a.on for a in standing.untold if a.outcome is Outcome.BOOKED]
     urgency, because, wait_days = _urgency(standing, told, days_overdue, protocol)
     waits = waits_until(standing, wait_days)
     return Recall(
         case.child,
         max(CONTACT) if waits else urgency,
         told,
-        come_by,
+        min(next_days, default=None),
         len(standing.missed),
         days_overdue,
         because,

@@ -137,7 +137,7 @@ def test_an_appointment_that_nobody_told_the_family_of_keeps_the_child_on_the_li
     """Common practice, no source: an appointment that the family has not heard of is none."""
     line = line_of(arranged(family(appointment=[AHEAD])))
     assert said(line) == ("appointment 2026-07-22 not yet told to the family",)
-    assert line.urgency == 3
+    assert (line.urgency, line.come_by) == (3, AHEAD["on"])
     told = ContactTry("T9", TODAY, Way.IN_PERSON, TryOutcome.REACHED)
     assert listed(tried(arranged(family(appointment=[AHEAD])), told)) is None
     left = replace(told, outcome=TryOutcome.MESSAGE_LEFT)

@@ -5,8 +5,10 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
+from rehab.care.booking import in_words
 from rehab.care.case import Appointment
 from rehab.care.diary import Closure, Diary, Holiday, Session, SessionPattern, Site
+from rehab.care.session_room import offers
 from rehab.clinic_days import with_closed_days
 from rehab.diary_checks import (
     check_closure,
@@ -16,10 +18,10 @@ from rehab.diary_checks import (
     check_site,
 )
 from rehab.errors import RecordError
-from rehab.session_dates import sessions_and_shut, why_shut
+from rehab.session_dates import session_of, sessions_and_shut, why_shut
 from rehab.store.store import Stamp, Transaction
 from rehab.store.versions import DiaryRecord, diary_key, who_when_why
-from rehab.workflow import Desk
+from rehab.workflow import Desk, plan_of
 
 ONE_DAY = timedelta(days=1)
 
@@ -205,6 +207,26 @@ def overfull(desk: Desk, pattern: str, start: date, until: date) -> tuple[Sessio
         for line in lines(desk, start, until)
         if line.session.pattern == pattern and line.minutes > line.session.capacity_minutes
     )
+
+
+def not_offered(desk: Desk, pattern: str, today: date) -> tuple[Affected, ...]:
+    """The children booked into the sessions of a pattern for checks that these do not offer."""
+    diary = desk.store.diary()
+    there = [
+        (number, appointment, session)
+        for number, appointment in desk.store.expected(today)
+        if (session := session_of(diary, appointment.session)) and session.pattern == pattern
+    ]
+    cases = {c.child.number: c for c in desk.store.cases(sorted({number for number, *_ in there}))}
+    found = []
+    for number, appointment, session in there:
+        visits = plan_of(desk, cases[number], today=today).visits
+        here = [v for v in visits if v.appointment and v.appointment.id == appointment.id]
+        kinds = {check.kind for visit in here for check in visit.checks}
+        if not offers(session, kinds):
+            why = in_words(sorted(kinds)) or "a visit to the clinic"
+            found.append(Affected(number, cases[number].child.name, appointment, why))
+    return tuple(found)
 
 
 def _written(

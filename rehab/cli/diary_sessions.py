@@ -23,7 +23,9 @@ from rehab.cli.options import (
     stamped_with_reason,
     today_option,
 )
+from rehab.cli.output import print_columns
 from rehab.diary_checks import check_known
+from rehab.diary_text import booked_text
 from rehab.measures.dates import add_months
 from rehab.session_dates import first_day, weekday_rule
 from rehab.store.store import Stamp
@@ -236,6 +238,10 @@ def change_session(
             f"Mind {line.session.on:%A} {line.session.on}: {line.minutes} minutes are booked, and "
             f"there are {line.session.capacity_minutes}. See: rehab diary show"
         )
+    lost = diary_desk.not_offered(opened, code, today) if "kinds" in changes else ()
+    if lost:
+        click.echo("Booked there for what the sessions do not offer; please move them:")
+        print_columns((f"  {a.number}", a.name, booked_text(a.appointment), a.why) for a in lost)
 
 
 @click.command()

@@ -18,6 +18,7 @@ from rehab.refresh import LOOK_AHEAD
 from rehab.whole_files import write_whole
 
 LINES_AT_ONCE = 500
+MOST_SHOWN = 1_000_000
 
 
 @click.group()
@@ -29,7 +30,9 @@ def recall() -> None:
 @click.option(
     "--by", type=Day(), help="Look ahead to windows that close by this day (else 14 days)."
 )
-@click.option("--first", type=click.IntRange(min=1), help="Only the first families of the list.")
+@click.option(
+    "--first", type=click.IntRange(1, MOST_SHOWN), help="Only the first families of the list."
+)
 @click.option("--csv", "csv_file", type=NEW_FILE, help="Write a file for a spreadsheet.")
 @click.option("--xlsx", "xlsx_file", type=NEW_FILE, help="Write a workbook.")
 @click.option(

@@ -314,3 +314,15 @@ def test_the_plan_of_a_clinic_without_sessions_is_as_before(asel: Clinic) -> Non
     before = asel.say("plan show K-017 --json")
     asel.say(SITE)
     assert asel.say("plan show K-017 --json") == before
+
+
+def test_children_booked_for_what_a_session_no_longer_offers_are_named(north: Clinic) -> None:
+    north.say("appointment book K-017 2026-05-04")
+    change = "diary session change mondays --why 'theatre is needed'"
+    all_day = north.say(f"{change} --ends 14:00 --capacity-minutes 300")
+    assert "please move them" not in all_day
+    for offer in ("--kind glasses_review", "--under-anaesthesia"):
+        *_, said, child = north.say(f"{change} {offer}").splitlines()
+        assert said == "Booked there for what the sessions do not offer; please move them:"
+        assert child.split("  ")[1:4] == ["K-017", "Asel T", "Mon 4 May 2026 09:00"]
+        assert child.endswith("contact lens review")

@@ -173,3 +173,9 @@ def test_a_family_with_an_agreed_next_try_stands_apart_until_that_day(asel: Clin
     (line,) = listed(asel)
     assert (line["contact"], line["waits_until"]) == ("on 2026-04-21", "2026-04-21")
     assert listed(asel, "2026-04-21")[0]["contact"] == "TODAY"
+
+
+def test_more_families_than_any_list_has_are_refused(asel: Clinic) -> None:
+    assert "99999999999999999999 is not in the range" in asel.misuse(
+        "recall list --first 99999999999999999999"
+    )

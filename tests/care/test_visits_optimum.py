@@ -51,6 +51,8 @@ def _solved(
     solver = highspy.Highs()  # type: ignore[no-untyped-call]
     solver.silent()
     solver.setOptionValue("mip_rel_gap", 0.0)
+    # As the placement of visits has it: one process holds only one number.
+    solver.setOptionValue("threads", 1)
     days = sorted({*open_days, *fixed})
     travelled = {day: solver.addBinary() for day in days}
     for day in fixed:

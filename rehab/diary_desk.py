@@ -38,11 +38,15 @@ class Affected:
 
 @dataclass(frozen=True, slots=True)
 class Changed:
-    """What was recorded under `key`, and the children who come on the recall list by it."""
+    """What was recorded under `key`, and the children who come on the recall list by it.
+
+    Those of `held_again` can be seen as booked after all: some may have been told not to come.
+    """
 
     key: str
     record: DiaryRecord
     affected: tuple[Affected, ...] = ()
+    held_again: tuple[Affected, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +241,10 @@ def _written(
         before = tx.diary()
         key, record = write(tx, before)
         after = tx.diary()
-    return Changed(key, record, _affected(desk, before, after, today))
+    held_again = tuple(
+        one for one in _affected(desk, after, before, today) if not why_shut(after, one.appointment)
+    )
+    return Changed(key, record, _affected(desk, before, after, today), held_again)
 
 
 def _affected(desk: Desk, before: Diary, after: Diary, today: date) -> tuple[Affected, ...]:

@@ -100,6 +100,13 @@ def affected_lines(affected: Sequence[Affected]) -> Iterator[str]:
         yield f"  {one.number}  {one.name}  {booked_text(one.appointment)}  {one.why}"
 
 
+def held_again_lines(held_again: Sequence[Affected]) -> Iterator[str]:
+    if held_again:
+        yield "These can be seen as booked again; ring whoever was told not to come:"
+    for one in held_again:
+        yield f"  {one.number}  {one.name}  {booked_text(one.appointment)}"
+
+
 def booked_text(appointment: Appointment) -> str:
     at = appointment.starts_minute
     return day_text(appointment.on) + ("" if at is None else f" {clock(at)}")

@@ -8,7 +8,7 @@ import click
 
 from rehab.cli.options import Day
 from rehab.diary_desk import Changed
-from rehab.diary_text import affected_lines, record_text
+from rehab.diary_text import affected_lines, held_again_lines, record_text
 
 
 class Years(click.ParamType[range]):
@@ -38,5 +38,5 @@ def given_only(given: Mapping[str, Any]) -> dict[str, Any]:
 
 def tell(changed: Changed, done: str = "Recorded") -> None:
     click.echo(f"{done} {changed.key.removeprefix('@')}: {record_text(changed.record)}.")
-    for line in affected_lines(changed.affected):
+    for line in (*affected_lines(changed.affected), *held_again_lines(changed.held_again)):
         click.echo(line)

@@ -71,7 +71,11 @@ def test_a_closure_on_a_booked_day_lists_the_child_and_puts_it_on_the_recall_lis
     shown = north.say("diary show --until 2026-05-04")
     assert "NOT HELD: roof repair" in shown
     assert "Children are booked in sessions that are not held" in shown
-    north.say('diary open-again 2026-05-01 --why "put off"')
+    opened = north.say('diary open-again 2026-05-01 --why "put off"').splitlines()
+    assert opened[1:] == [
+        "These can be seen as booked again; ring whoever was told not to come:",
+        "  K-017  Asel T  Mon 4 May 2026 09:00",
+    ]
     assert "clinic shut" not in north.say("recall list")
     assert "NOT HELD" not in north.say("diary show --until 2026-05-04")
 

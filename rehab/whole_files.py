@@ -9,6 +9,9 @@ from typing import BinaryIO
 
 from rehab.errors import RehabError
 
+# https://www.sqlite.org/fileformat2.html, 1.3
+DATABASE_START = b"SQLite format 3\0"
+
 
 def write_whole(path: Path, content: bytes) -> None:
     """Write beside `path`, then put it in place; raises RehabError and leaves no part behind."""
@@ -23,6 +26,12 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
         if path.exists() and not path.is_file():
             raise RehabError(
                 "this is no ordinary file.", where=str(path), do="Choose another place."
+            )
+        if path.exists() and _is_database(path):
+            raise RehabError(
+                "this file is a database, which would be lost.",
+                where=str(path),
+                do="Choose another place.",
             )
         target = Path(os.path.realpath(path))
         if target.is_symlink():
@@ -40,6 +49,11 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
         with suppress(OSError):
             part.unlink()
         raise
+
+
+def _is_database(path: Path) -> bool:
+    with path.open("rb") as file:
+        return file.read(len(DATABASE_START)) == DATABASE_START
 
 
 @contextmanager

@@ -5,6 +5,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -301,6 +302,18 @@ def test_a_part_that_another_is_writing_is_left_alone(tmp_path: Path) -> None:
         write_whole(tmp_path / "plan.ics", b"ours")
     assert other.read_bytes() == b"another's"
     assert not (tmp_path / "plan.ics").exists()
+
+
+def test_no_output_takes_the_place_of_a_database(asel: Clinic, tmp_path: Path) -> None:
+    database = tmp_path / "copy.db"
+    with closing(sqlite3.connect(database)) as made:
+        made.execute("CREATE TABLE child (number TEXT)")
+    before = database.read_bytes()
+    for line in ("recall list --csv", "recall list --page"):
+        assert asel.refuse(f"{line} {database}") == (
+            f"{database}: this file is a database, which would be lost. Choose another place."
+        )
+    assert database.read_bytes() == before
 
 
 def test_links_in_a_circle_are_refused_and_kept(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ import click
 
 from rehab import __version__
 from rehab.errors import RehabError
+from rehab.measures.typed_text import visible
 
 NOUNS = {
     "init": ("rehab.cli.clinic", "Make or update a clinic's folder and database."),
@@ -77,7 +78,9 @@ class Nouns(click.Group):
         try:
             return super().invoke(ctx)
         except RehabError as error:
-            raise click.ClickException(str(error)) from error
+            # A file or a line may hold what would steer the terminal.
+            said = "\n".join(map(visible, str(error).split("\n")))
+            raise click.ClickException(said) from error
         except UnicodeEncodeError as error:
             raise click.ClickException(
                 f"{error.object!a} is not readable text. Nothing was written. Type it in UTF-8."

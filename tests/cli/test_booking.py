@@ -297,6 +297,17 @@ def test_a_child_or_session_that_does_not_exist_is_named(desk: Clinic, tmp_path:
     assert "Line 3: K-1: session mondays/27 April is not held, or not any more." in said
 
 
+def test_what_would_steer_a_terminal_is_shown_and_not_obeyed(desk: Clinic, tmp_path: Path) -> None:
+    file = tmp_path / "odd.csv"
+    file.write_text(
+        "number,session,hour,minutes,visit,moves\nK\x1b[2J,m\u202e/2026-04-27,,,,\n",
+        encoding="utf-8",
+    )
+    said = desk.refuse(f"booking accept {file}")
+    assert "Line 2: K\\x1b[2J: no child has this number." in said
+    assert "\x1b" not in said
+
+
 def test_days_in_the_wrong_order_are_refused(desk: Clinic) -> None:
     said = desk.misuse("booking propose --until 2026-04-20")
     assert said == "--from must be after today and not after --until."

@@ -9,6 +9,7 @@ from rehab.care.booking import in_words
 from rehab.care.case import Appointment
 from rehab.care.diary import Closure, Diary, Holiday, Session, SessionPattern, Site
 from rehab.care.session_room import offers
+from rehab.care.tracing import arranged
 from rehab.clinic_days import with_closed_days
 from rehab.diary_checks import (
     check_closure,
@@ -81,7 +82,7 @@ def add(desk: Desk, record: DiaryRecord, *, today: date, stamp: Stamp) -> Change
         _refuse_used(tx, record)
         return tx.add_to_diary(record, stamp), record
 
-    return _written(desk, write, today)
+    return _written(desk, write, today, stamp)
 
 
 def change(
@@ -106,7 +107,7 @@ def change(
         tx.correct(key, after, stamp, tx.version(key) if seen is None else seen)
         return key, after
 
-    return _written(desk, write, today)
+    return _written(desk, write, today, stamp)
 
 
 def remove(desk: Desk, key: str, *, today: date, stamp: Stamp) -> Changed:
@@ -126,7 +127,7 @@ def remove(desk: Desk, key: str, *, today: date, stamp: Stamp) -> Changed:
         tx.withdraw(key, stamp, tx.version(key))
         return key, record
 
-    return _written(desk, write, today)
+    return _written(desk, write, today, stamp)
 
 
 def close(desk: Desk, closure: Closure, *, today: date, stamp: Stamp) -> Changed:
@@ -139,7 +140,7 @@ def close(desk: Desk, closure: Closure, *, today: date, stamp: Stamp) -> Changed
         coded = next(made for c in codes if diary_key(made := replace(closure, code=c)) not in used)
         return tx.add_to_diary(coded, stamp), coded
 
-    return _written(desk, write, today)
+    return _written(desk, write, today, stamp)
 
 
 def add_holiday(desk: Desk, holiday: Holiday, *, today: date, stamp: Stamp) -> Changed:
@@ -156,7 +157,7 @@ def add_holiday(desk: Desk, holiday: Holiday, *, today: date, stamp: Stamp) -> C
         _refuse_used(tx, holiday)
         return tx.add_to_diary(holiday, stamp), holiday
 
-    return _written(desk, write, today)
+    return _written(desk, write, today, stamp)
 
 
 def copy_holidays(desk: Desk, holidays: Iterable[Holiday], *, today: date, stamp: Stamp) -> Copied:
@@ -234,16 +235,28 @@ def not_offered(desk: Desk, pattern: str, today: date) -> tuple[Affected, ...]:
 
 
 def _written(
-    desk: Desk, write: Callable[[Transaction, Diary], tuple[str, DiaryRecord]], today: date
+    desk: Desk,
+    write: Callable[[Transaction, Diary], tuple[str, DiaryRecord]],
+    today: date,
+    stamp: Stamp,
 ) -> Changed:
-    """What `write` records in one transaction, and whom it affects."""
+    """What `write` records in one transaction, and whom it affects.
+
+    Whoever can be seen as booked after all counts as told nothing: some were told not to come.
+    """
     with desk.store.transaction() as tx:
         before = tx.diary()
         key, record = write(tx, before)
         after = tx.diary()
-    held_again = tuple(
-        one for one in _affected(desk, after, before, today) if not why_shut(after, one.appointment)
-    )
+        held_again = tuple(
+            one
+            for one in _affected(desk, after, before, today)
+            if not why_shut(after, one.appointment)
+        )
+        for one in held_again:
+            anew = arranged(one.appointment, tx.case(one.number), today)
+            reasoned = replace(stamp, reason=f"held again: {stamp.reason}".rstrip(": "))
+            tx.correct(anew.id, anew, reasoned, tx.version(anew.id))
     return Changed(key, record, _affected(desk, before, after, today), held_again)
 
 

@@ -102,7 +102,7 @@ def affected_lines(affected: Sequence[Affected]) -> Iterator[str]:
 
 def held_again_lines(held_again: Sequence[Affected]) -> Iterator[str]:
     if held_again:
-        yield "These can be seen as booked again; ring whoever was told not to come:"
+        yield "These can be seen as booked again, and come on the recall list until they are told:"
     for one in held_again:
         yield f"  {one.number}  {one.name}  {booked_text(one.appointment)}"
 

@@ -1,6 +1,7 @@
 """The clinic's diary as a coordinator keeps it."""
 
 import json
+import re
 import shutil
 from datetime import date
 from pathlib import Path
@@ -73,10 +74,12 @@ def test_a_closure_on_a_booked_day_lists_the_child_and_puts_it_on_the_recall_lis
     assert "Children are booked in sessions that are not held" in shown
     opened = north.say('diary open-again 2026-05-01 --why "put off"').splitlines()
     assert opened[1:] == [
-        "These can be seen as booked again; ring whoever was told not to come:",
+        "These can be seen as booked again, and come on the recall list until they are told:",
         "  K-017  Asel T  Mon 4 May 2026 09:00",
     ]
     assert "clinic shut" not in north.say("recall list")
+    listed = " ".join(north.say("recall list").split())
+    assert re.search(r"- appointment 2026-05-04 at 09:00[^-]* not yet told to the", listed)
     assert "NOT HELD" not in north.say("diary show --until 2026-05-04")
 
 

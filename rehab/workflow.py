@@ -161,10 +161,14 @@ def settle_appointment(
 
 
 def settle_day(
-    desk: Desk, on: date, missed: Collection[str], *, today: date, stamp: Stamp
+    desk: Desk, on: date, missed: Collection[str], attended: int, *, today: date, stamp: Stamp
 ) -> tuple[tuple[str, Outcome], ...]:
     """Record that all who were booked on `on` attended, but for the numbers in `missed`, who were
-    not brought. What is recorded already stays; raises RecordError for who was not booked."""
+    not brought. What is recorded already stays.
+
+    Raises RecordError for who was not booked, and unless `attended` have come: a child who was
+    forgotten here would count as seen.
+    """
     with desk.store.transaction() as tx:
         booked = tx.unsettled(on)
         if strangers := sorted(set(missed) - {number for number, _ in booked}):
@@ -172,6 +176,13 @@ def settle_day(
                 f"{', '.join(strangers)} had no appointment that is still open.",
                 where=f"{on}",
                 do="Nothing was recorded. Check the numbers and the day.",
+            )
+        if len(booked) - len(set(missed)) != attended:
+            raise RecordError(
+                f"{len(booked)} were booked and {len(set(missed))} of them are named as not "
+                f"brought, so {attended} cannot have attended.",
+                where=f"{on}",
+                do="Nothing was recorded. Compare the list of that day with who came.",
             )
         outcomes = []
         for number, appointment in booked:

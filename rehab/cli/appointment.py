@@ -151,17 +151,34 @@ def outcome(home: Path | None, number: str, on: date, what: str, today: date, st
 @click.option(
     "--not-brought", multiple=True, metavar="NUMBER", help="A child who was not brought; or more."
 )
+@click.option("--attended", type=click.IntRange(min=0), help="How many came: it must agree.")
 @stamped
 @today_option
 @click.pass_obj
 def settle(
-    home: Path | None, on: date, not_brought: tuple[str, ...], today: date, stamp: Stamp
+    home: Path | None,
+    /,
+    on: date,
+    not_brought: tuple[str, ...],
+    attended: int | None,
+    today: date,
+    stamp: Stamp,
 ) -> None:
     """Record for all who were booked on a day that they attended, but for those not brought.
 
-    Example: rehab appointment settle 2026-05-11 --not-brought K-017 --who "M. Okoro"
+    Without --attended it only shows who was booked.
+
+    Example: rehab appointment settle 2026-05-11 --not-brought K-017 --attended 0 --who "M. Okoro"
     """
-    settled = workflow.settle_day(desk(home), on, not_brought, today=today, stamp=stamp)
+    opened = desk(home)
+    if attended is None:
+        waiting = [b for b in opened.store.expected(on) if b[1].on == on]
+        for number, _ in waiting:
+            click.echo(f"{number}  {opened.store.case(number).child.name}")
+        click.echo(f"{len(waiting)} booked on {on}. Nothing is recorded yet: count who came, then")
+        click.echo("give --attended with that count, and --not-brought for each who did not come.")
+        return
+    settled = workflow.settle_day(opened, on, not_brought, attended, today=today, stamp=stamp)
     for number, came in settled:
         click.echo(f"{number}  {came}")
     missed = sum(came is Outcome.WAS_NOT_BROUGHT for _, came in settled)

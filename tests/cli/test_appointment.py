@@ -86,24 +86,35 @@ def test_a_days_outcomes_are_recorded_at_once_and_who_was_not_brought_is_to_be_r
         asel.say(f"appointment book {number} 2026-04-24")
     asel.say("appointment book K-017 2026-04-24")
     asel.say('appointment outcome L-2 2026-04-24 "cancelled by family"')
-    said = asel.say("appointment settle 2026-04-24 --not-brought K-017 --today 2026-04-24")
+    shown = asel.say("appointment settle 2026-04-24 --today 2026-04-24").splitlines()
+    assert shown[:2] == ["K-017  Asel T", "L-1  Bo"]
+    assert shown[2].startswith("2 booked on 2026-04-24. Nothing is recorded yet: count who came")
+    assert asel.refuse("appointment settle 2026-04-24 --attended 1 --today 2026-04-24") == (
+        "2026-04-24: 2 were booked and 0 of them are named as not brought, so 1 cannot have "
+        "attended. Nothing was recorded. Compare the list of that day with who came."
+    )
+    said = asel.say(
+        "appointment settle 2026-04-24 --not-brought K-017 --attended 1 --today 2026-04-24"
+    )
     assert said.splitlines() == [
         "K-017  was not brought",
         "L-1  attended",
         "1 attended, 1 not brought.",
         "Ring them today: rehab recall list",
     ]
-    assert asel.say("appointment settle 2026-04-24 --today 2026-04-24").splitlines() == [
-        "0 attended, 0 not brought."
-    ]
+    assert asel.say(
+        "appointment settle 2026-04-24 --attended 0 --today 2026-04-24"
+    ).splitlines() == ["0 attended, 0 not brought."]
 
 
 def test_of_who_was_not_booked_nothing_is_recorded_for_anyone(asel: Clinic) -> None:
     asel.say("appointment book K-017 2026-04-24")
-    assert asel.refuse("appointment settle 2026-04-24 --not-brought L-1 --today 2026-04-24") == (
+    assert asel.refuse(
+        "appointment settle 2026-04-24 --not-brought L-1 --attended 0 --today 2026-04-24"
+    ) == (
         "2026-04-24: L-1 had no appointment that is still open. "
         "Nothing was recorded. Check the numbers and the day."
     )
-    assert asel.refuse("appointment settle 2026-04-24").startswith(
+    assert asel.refuse("appointment settle 2026-04-24 --attended 1").startswith(
         "K-017: the appointment on 2026-04-24 has not been yet"
     )

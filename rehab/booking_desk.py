@@ -74,6 +74,12 @@ def move(
                 do=f"See what is booked with: rehab child show {number}",
             )
         others = tuple(a for a in case.appointments if a.id != booked.id)
+        if wanted.on < today:
+            raise RecordError(
+                f"{wanted.on} is past (today is {today}).",
+                where=number,
+                do="Check the date; what became of a past visit is recorded as its outcome.",
+            )
         fresh = arranged(Appointment(booked.id, wanted.on), case, today)
         placed = _placed(tx, desk, replace(case, appointments=others), fresh, wanted, today)
         reasoned = replace(stamp, reason=stamp.reason or f"moved from {on} to {placed.on}")

@@ -27,9 +27,10 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
             raise RehabError(
                 "this is no ordinary file.", where=str(path), do="Choose another place."
             )
-        if path.exists() and _is_database(path):
+        if path.exists() and (path.suffix == ".toml" or _is_database(path)):
+            kind = "a clinic's file or table" if path.suffix == ".toml" else "a database"
             raise RehabError(
-                "this file is a database, which would be lost.",
+                f"this file is {kind}, which would be lost.",
                 where=str(path),
                 do="Choose another place.",
             )

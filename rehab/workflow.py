@@ -170,7 +170,11 @@ def settle_day(
     forgotten here would count as seen.
     """
     with desk.store.transaction() as tx:
-        booked = tx.unsettled(on)
+        booked = [
+            (number, appointment)
+            for number, appointment in tx.unsettled(on)
+            if (ending := tx.case(number).ending) is None or ending.on >= on
+        ]
         if strangers := sorted(set(missed) - {number for number, _ in booked}):
             raise RecordError(
                 f"{', '.join(strangers)} had no appointment that is still open.",

@@ -159,3 +159,11 @@ def test_who_books_a_child_apart_from_its_twin_is_told(keeps_a_diary: Clinic) ->
     moved = clinic.say("appointment move K-018 2026-04-27 2026-04-20 --minutes 5")
     assert "same family" not in moved
     assert "home language en; family temir" in clinic.say("recall list")
+
+
+def test_no_visit_is_moved_into_the_past(keeps_a_diary: Clinic) -> None:
+    keeps_a_diary.say("appointment book K-017 2026-04-27")
+    assert keeps_a_diary.refuse("appointment move K-017 2026-04-27 2025-04-27") == (
+        "K-017: 2025-04-27 is past (today is 2026-04-20). "
+        "Check the date; what became of a past visit is recorded as its outcome."
+    )

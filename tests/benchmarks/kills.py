@@ -123,7 +123,8 @@ def _kill_often(
     _start(home, [*job.command, "--today", str(on)]).wait()
     print(
         f"{job.name}: {killed} of {kills} killed within {seconds:.1f} s of work: undamaged, "
-        f"half-done {half_done}; then ended: {_count(settings, job, on) - before} of {job.whole}",
+        f"half-done {half_done}; then run to its end: {_count(settings, job, on) - before} of "
+        f"{job.whole} more",
         flush=True,
     )
 

@@ -1,6 +1,6 @@
 """Commands: propose, accept, change, decline, pause and stop occlusion; only a person decides."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from rehab import occlusion_desk
-from rehab.care.case import Method
+from rehab.care.case import Method, Regimen
 from rehab.care.changes import EntryKind
 from rehab.cli.occlusion_output import (
     change_json,
@@ -30,13 +30,15 @@ from rehab.cli.options import (
 from rehab.cli.output import print_json
 from rehab.letters.occlusion_chart import occlusion_chart
 from rehab.occlusion_terms import Asked, Decided
-from rehab.store.store import Stamp
+from rehab.store.store import Stamp, Version
 from rehab.whole_files import write_whole
-from rehab.workflow import plan_of
+from rehab.workflow import Desk, plan_of
 
 Command = Callable[..., None]
 # A family can act on what is near; what is suggested for later still moves with each visit.
 SOON = timedelta(weeks=13)
+# Within a working day somebody may have looked at a course before another changed it.
+LATELY = timedelta(hours=12)
 
 
 _seen = click.option(
@@ -102,7 +104,7 @@ def accept(
     Example: rehab occlusion accept K-017 --who "S. Lindqvist"
     """
     asked = Asked(today, stamp, **given)
-    _tell(number, today, occlusion_desk.accept_occlusion(desk(home), number, asked), as_json)
+    _decide(home, number, asked, occlusion_desk.accept_occlusion, as_json)
 
 
 @occlusion.command()
@@ -136,7 +138,7 @@ def change(
     --why "sleeps long at noon"
     """
     asked = Asked(today, stamp, method=Method(method) if method else None, **given)
-    _tell(number, today, occlusion_desk.change_occlusion(desk(home), number, asked), as_json)
+    _decide(home, number, asked, occlusion_desk.change_occlusion, as_json)
 
 
 @occlusion.command()
@@ -154,7 +156,7 @@ def decline(
     Example: rehab occlusion decline K-017 --who "S. Lindqvist" --why "wait for the new lens"
     """
     asked = Asked(today, stamp, seen=seen)
-    _tell(number, today, occlusion_desk.decline_occlusion(desk(home), number, asked), as_json)
+    _decide(home, number, asked, occlusion_desk.decline_occlusion, as_json)
 
 
 @occlusion.command()
@@ -174,7 +176,7 @@ def pause(
     Example: rehab occlusion pause K-017 --from 2026-04-25 --who "S. Lindqvist" --why "sore skin"
     """
     asked = Asked(today, stamp, **given)
-    _tell(number, today, occlusion_desk.pause_occlusion(desk(home), number, asked), as_json)
+    _decide(home, number, asked, occlusion_desk.pause_occlusion, as_json)
 
 
 @occlusion.command()
@@ -194,7 +196,7 @@ def stop(
     Example: rehab occlusion stop K-017 --on 2027-03-01 --who "S. Lindqvist" --why "equal twice"
     """
     asked = Asked(today, stamp, **given)
-    _tell(number, today, occlusion_desk.stop_occlusion(desk(home), number, asked), as_json)
+    _decide(home, number, asked, occlusion_desk.stop_occlusion, as_json)
 
 
 @occlusion.command()
@@ -222,6 +224,32 @@ def show(home: Path | None, number: str, chart: Path | None, today: date, as_jso
     print_course(opened, case, today, as_json)
     if chart is not None and not as_json:
         click.echo(f"Wrote {chart}.")
+
+
+def _decide(
+    home: Path | None,
+    number: str,
+    asked: Asked,
+    decision: Callable[[Desk, str, Asked], Decided],
+    as_json: bool,
+) -> None:
+    opened = desk(home)
+    before = opened.store.history(number)
+    _tell(number, asked.today, decision(opened, number, asked), as_json)
+    if asked.seen is None and not as_json:
+        for sentence in _lately_by_others(number, before, asked.stamp):
+            click.echo(sentence)
+
+
+def _lately_by_others(number: str, before: Iterable[Version], stamp: Stamp) -> Iterator[str]:
+    """Who decided last on this course, so lately that this person may not have seen it."""
+    course = [version.stamp for version in before if isinstance(version.record, Regimen)]
+    if not course or course[-1].by == stamp.by or stamp.at - course[-1].at >= LATELY:
+        return
+    last = course[-1]
+    why = f" ({last.reason})" if last.reason else ""
+    yield f"Mind: {last.by} changed this course at {last.at:%H:%M} UTC{why}."
+    yield f"Both are kept: rehab record history {number}"
 
 
 def _tell(number: str, today: date, made: Decided, as_json: bool) -> None:

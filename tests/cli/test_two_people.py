@@ -1,5 +1,6 @@
 """Two people at two machines: whoever comes second is told, and nothing of the first is lost."""
 
+import re
 import threading
 from collections.abc import Callable
 from datetime import date
@@ -37,6 +38,16 @@ def test_of_two_who_change_one_course_the_second_is_told(asel: Clinic) -> None:
     assert 120 in {regimen.minutes_per_day for regimen in lives}
     assert 30 not in {regimen.minutes_per_day for regimen in lives}
     asel.say(CHANGE.format("0.5", "sore skin", "A. Brandt") + f" --seen {_version(asel)}")
+
+
+def test_who_did_not_say_what_they_saw_is_told_after_the_change(asel: Clinic) -> None:
+    asel.say(CHANGE.format("1", "agreed", "M. Okoro"))
+    said = asel.say(CHANGE.format("2", "longer", "S. Lindqvist")).splitlines()
+    assert re.fullmatch(
+        r"Mind: M\. Okoro changed this course at \d\d:\d\d UTC \(agreed\)\.", said[-2]
+    )
+    assert said[-1] == "Both are kept: rehab record history K-017"
+    assert "Mind:" not in asel.say(CHANGE.format("3", "longer still", "S. Lindqvist"))
 
 
 @pytest.mark.parametrize(

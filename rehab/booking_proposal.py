@@ -260,6 +260,7 @@ def _urgency(desk: Desk, case: Case, plan: Plan, period: Period) -> int:
         today=period.today,
         by=period.last,
         why_shut=desk.why_shut,
+        not_offered=desk.not_offered,
     )
     return listed[0].urgency if listed else LEAST_URGENT
 

@@ -138,6 +138,7 @@ def after_try(desk: Desk, key: str, case: Case, today: date) -> AfterTry:
         today=today,
         by=today + LOOK_AHEAD,
         why_shut=desk.why_shut,
+        not_offered=desk.not_offered,
     )
     steps = (step for step in tracing_steps(case, desk.protocol, today) if step.done is None)
     missed = missed_since_seen(case, today)

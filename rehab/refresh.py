@@ -114,7 +114,14 @@ def _sentences(before: tuple[Entry, ...], after: tuple[Entry, ...]) -> tuple[str
 def _line(desk: Desk, case: Case, plan: Plan | RehabError, work: Work, revision: int) -> StoredLine:
     today = work.made.on
     by = today + LOOK_AHEAD
-    listed = recall_list(((case, plan),), desk.protocol, today=today, by=by, why_shut=desk.why_shut)
+    listed = recall_list(
+        ((case, plan),),
+        desk.protocol,
+        today=today,
+        by=by,
+        why_shut=desk.why_shut,
+        not_offered=desk.not_offered,
+    )
     blank = StoredLine(case.child.number, revision, work.follow)
     if not listed:
         return blank

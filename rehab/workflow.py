@@ -6,10 +6,12 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property, lru_cache, partial
 
+from rehab.care.booking import in_words
 from rehab.care.case import (
     CANCELLED,
     Appointment,
     Case,
+    CheckKind,
     Child,
     Ending,
     Examination,
@@ -35,7 +37,7 @@ from rehab.clinic_days import ClinicDays, clinic_days, with_closed_days
 from rehab.errors import RecordError, RehabError
 from rehab.measures.dates import add_months
 from rehab.rules.protocol import Protocol
-from rehab.session_dates import why_shut
+from rehab.session_dates import session_of, why_shut
 from rehab.settings import Settings
 from rehab.store.store import Stamp, Store, Transaction, open_store
 from rehab.table_files import read_protocol
@@ -68,6 +70,14 @@ class Desk:
     def why_shut(self, appointment: Appointment) -> str:
         """Why a booked appointment cannot be kept; "" where it can."""
         return why_shut(self.diary, appointment)
+
+    def not_offered(self, appointment: Appointment, kinds: frozenset[CheckKind]) -> str:
+        """Which of these checks the session of a booked appointment does not offer, in words. What
+        needs sleep waits for its own list."""
+        session = session_of(self.diary, appointment.session) if appointment.session else None
+        if session is None or session.under_anaesthesia:
+            return ""
+        return in_words(sorted(kinds - {CheckKind.ANAESTHESIA} - set(session.kinds)))
 
 
 def open_desk(settings: Settings) -> Desk:
@@ -319,4 +329,11 @@ def recall(desk: Desk, *, today: date, by: date) -> tuple[Recall, ...]:
             except RehabError as error:
                 yield case, error
 
-    return recall_list(plans(), desk.protocol, today=today, by=by, why_shut=desk.why_shut)
+    return recall_list(
+        plans(),
+        desk.protocol,
+        today=today,
+        by=by,
+        why_shut=desk.why_shut,
+        not_offered=desk.not_offered,
+    )

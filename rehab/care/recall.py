@@ -14,6 +14,7 @@ from rehab.care.flags import Urgency
 from rehab.care.history import lens_removal
 from rehab.care.plan import Plan
 from rehab.care.recall_reasons import (
+    NotOffered,
     Reason,
     ReasonKind,
     Standing,
@@ -67,7 +68,7 @@ class Recall:
         return f"on {self.waits_until}" if self.waits_until else CONTACT[self.urgency]
 
 
-def never_shut(_: object) -> str:
+def never_shut(*_: object) -> str:
     """For a clinic that keeps no diary."""
     return ""
 
@@ -79,9 +80,11 @@ def recall_list(
     today: date,
     by: date,
     why_shut: WhyShut = never_shut,
+    not_offered: NotOffered = never_shut,
 ) -> tuple[Recall, ...]:
     """Each child once. `by` is the last day to look ahead to for windows that close unbooked."""
-    lines = (_line(case, plan, protocol, (today, by), why_shut) for case, plan in cases)
+    asks = (why_shut, not_offered)
+    lines = (_line(case, plan, protocol, (today, by), asks) for case, plan in cases)
     listed = (line for line in lines if line is not None)
     return tuple(sorted(listed, key=lambda line: (place(line), line.child.number)))
 
@@ -159,7 +162,7 @@ def _line(
     plan: Plan | RehabError,
     protocol: Protocol,
     days: tuple[date, date],
-    why_shut: WhyShut,
+    asks: tuple[WhyShut, NotOffered],
 ) -> Recall | None:
     """One child must not keep the others off the list: a plan that cannot be made is told."""
     today, by = days
@@ -168,7 +171,7 @@ def _line(
             raise plan
         if case.ending is not None and case.ending.on <= today:
             return None
-        return _recall(standing_of(case, plan, protocol, today, why_shut), protocol, by)
+        return _recall(standing_of(case, plan, protocol, today, *asks), protocol, by)
     except RehabError as error:
         told = Reason(ReasonKind.NO_PLAN, f"no plan can be made: {error}")
         tries = case.tries[-_LAST_TRIES:]

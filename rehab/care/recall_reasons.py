@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
-from rehab.care.case import Appointment, Case, Outcome
+from rehab.care.case import Appointment, Case, CheckKind, Outcome
 from rehab.care.checks import Check, Status
 from rehab.care.contacts import ContactTry, TryOutcome, Way
 from rehab.care.flags import Flag, Urgency
@@ -27,6 +27,10 @@ from rehab.measures.clock import clock
 from rehab.rules.protocol import Protocol
 
 WhyShut = Callable[[Appointment], str]
+# Which of the checks that a booked visit should settle its session does not offer, in words.
+NotOffered = Callable[[Appointment, frozenset[CheckKind]], str]
+
+NOTHING: frozenset[CheckKind] = frozenset()
 
 
 class ReasonKind(StrEnum):
@@ -38,6 +42,7 @@ class ReasonKind(StrEnum):
     LETTER_RETURNED = "letter returned"
     NO_CONTACT = "no contact possible"
     SHUT_DAY = "clinic shut on the booked day"
+    NOT_OFFERED = "checks not offered"
     NO_OUTCOME = "outcome not recorded"
     OVERDUE = "overdue"
     CLOSING = "window closing"
@@ -68,6 +73,7 @@ class Standing:
     missed: tuple[Appointment, ...]
     booked: tuple[Appointment, ...]
     shut: tuple[tuple[Appointment, str], ...]
+    not_offered: tuple[tuple[Appointment, str], ...]
     untold: tuple[Appointment, ...]
     unsettled: tuple[Appointment, ...]
     steps_due: tuple[Step, ...]
@@ -78,11 +84,21 @@ class Standing:
 
 
 def standing_of(
-    case: Case, plan: Plan, protocol: Protocol, today: date, why_shut: WhyShut
+    case: Case,
+    plan: Plan,
+    protocol: Protocol,
+    today: date,
+    why_shut: WhyShut,
+    not_offered: NotOffered,
 ) -> Standing:
     seen = last_seen(case, today) or date.min
     booked = booked_ahead(case, today)
     covered = {check.key for visit in plan.visits if visit.booked for check in visit.checks}
+    settles = {
+        visit.appointment.id: frozenset(check.kind for check in visit.checks)
+        for visit in plan.visits
+        if visit.appointment
+    }
     tries = [t for t in case.tries if seen <= t.on <= today]
     steps = tracing_steps(case, protocol, today)
     return Standing(
@@ -92,6 +108,7 @@ def standing_of(
         missed_since_seen(case, today),
         booked,
         tuple((a, why) for a in booked if (why := why_shut(a))),
+        tuple((a, what) for a in booked if (what := not_offered(a, settles.get(a.id, NOTHING)))),
         untold(case, today),
         tuple(a for a in case.appointments if a.outcome is Outcome.BOOKED and seen < a.on < today),
         tuple(step for step in steps if step.done is None and step.due_on <= today),
@@ -116,6 +133,13 @@ def reasons(standing: Standing, by: date) -> tuple[Reason, ...]:
         *(
             Reason(ReasonKind.SHUT_DAY, f"clinic shut on the booked day {a.on}: {why}")
             for a, why in standing.shut
+        ),
+        *(
+            Reason(
+                ReasonKind.NOT_OFFERED,
+                f"the session booked on {a.on} does not offer {what}: move it, or book that too",
+            )
+            for a, what in standing.not_offered
         ),
         *_unsettled(standing),
         *_late(standing, by),
@@ -215,6 +239,8 @@ def days_ahead(standing: Standing, kind: ReasonKind) -> int | None:
     about: Iterable[Appointment] = ()
     if kind is ReasonKind.SHUT_DAY:
         about = (a for a, _ in standing.shut)
+    elif kind is ReasonKind.NOT_OFFERED:
+        about = (a for a, _ in standing.not_offered)
     elif kind in (ReasonKind.NOT_TOLD, ReasonKind.CANCELLED_UNTOLD):
         wanted = Outcome.BOOKED if kind is ReasonKind.NOT_TOLD else Outcome.CANCELLED_BY_CLINIC
         about = (a for a in standing.untold if a.outcome is wanted)

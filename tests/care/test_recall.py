@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from rehab.care import tracing
-from rehab.care.case import Appointment, Case
+from rehab.care.case import Appointment, Case, CheckKind
 from rehab.care.contacts import Contact, ContactTry, TryOutcome, Way
 from rehab.care.recall import Recall, recall_list
 from rehab.care.recall_reasons import ReasonKind, WhyShut
@@ -228,6 +228,24 @@ def test_a_closure_on_the_booked_day_brings_the_family_onto_the_list_until_it_is
     assert line.urgency == 2
     moved = [{**AHEAD, "outcome": "cancelled by clinic"}, {"on": date(2026, 7, 20)}]
     assert listed(family(appointment=moved), why_shut=why_shut) is None
+
+
+def test_a_session_that_does_not_offer_what_is_due_brings_the_family_onto_the_list() -> None:
+    case = family(appointment=[AHEAD])
+    asked = []
+
+    def not_offered(appointment: Appointment, kinds: frozenset[CheckKind]) -> str:
+        asked.append((appointment.on, bool(kinds)))
+        return "pressure check"
+
+    lines = recall_list(
+        [(case, plan_for(case, TODAY))], PROTOCOL, today=TODAY, by=TODAY, not_offered=not_offered
+    )
+    assert asked == [(AHEAD["on"], True)]
+    assert said(lines[0]) == (
+        "the session booked on 2026-07-22 does not offer pressure check: move it, or book that too",
+    )
+    assert lines[0].urgency == 2
 
 
 def test_a_letter_that_came_back_is_told_until_the_family_is_reached() -> None:

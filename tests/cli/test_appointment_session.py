@@ -167,3 +167,14 @@ def test_no_visit_is_moved_into_the_past(keeps_a_diary: Clinic) -> None:
         "K-017: 2025-04-27 is past (today is 2026-04-20). "
         "Check the date; what became of a past visit is recorded as its outcome."
     )
+
+
+def test_a_child_whose_session_no_longer_offers_its_checks_comes_on_the_list(
+    keeps_a_diary: Clinic,
+) -> None:
+    clinic = keeps_a_diary
+    clinic.say('appointment book K-017 2026-04-27 --told "phone call"')
+    assert "does not offer" not in clinic.say("recall list")
+    clinic.say('diary session change mondays --kind contact_lens_review --why "the lens fitter"')
+    listed = " ".join(clinic.say("recall list").split())
+    assert "the session booked on 2026-04-27 does not offer " in listed, listed

@@ -18,7 +18,7 @@ from rehab.clinic_days import with_closed_days
 from rehab.errors import RecordError, RehabError
 from rehab.session_dates import session_of
 from rehab.store.store import Stamp, Transaction
-from rehab.workflow import Desk, check_appointment, plan_of
+from rehab.workflow import Desk, check_appointment, correct_appointment, plan_or_why
 
 NAMED = 10
 CHILDREN_AT_ONCE = 200
@@ -73,11 +73,7 @@ def _planned(desk: Desk, lines: Sequence[Line], today: date) -> dict[str, _Known
 
 
 def _know(desk: Desk, case: Case, revision: int, today: date) -> _Known:
-    try:
-        plan: Plan | RehabError = plan_of(desk, case, today=today)
-    except RehabError as error:
-        plan = error
-    return _Known(revision, case, plan)
+    return _Known(revision, case, plan_or_why(desk, case, today=today))
 
 
 class _Accepting:
@@ -97,8 +93,9 @@ class _Accepting:
         booked = self.tx.booked(min(days), max(days) + ONE_DAY) if days else ()
         before = by_session(booked)
         moved = {line.moves for line in lines if line.moves}
+        leaving = {a.id: a for _, a in booked if a.id in moved}
         self.room = {id: [a for a in there if a.id not in moved] for id, there in before.items()}
-        now = self._revisions(list({line.number for line in lines}))
+        now = self.tx.revisions(list({line.number for line in lines}))
         done: list[tuple[str, Appointment]] = []
         refused: list[tuple[Line, str]] = []
         first_days = sorted(lines, key=lambda line: (line.session.rpartition("/")[2], line.line))
@@ -110,18 +107,13 @@ class _Accepting:
                 placed = self._one(line, seen, held[line.session])
             except RehabError as error:
                 refused.append((line, f"{line.number}: {error.what} {error.do}".strip()))
-                self._put_back(line, before)
+                if line.moves in leaving:
+                    # What could not be moved takes up its old room.
+                    self.room[leaving[line.moves].session].append(leaving[line.moves])
                 continue
             done.append((line.number, placed))
         self._refuse_overfull(held, before)
         return Accepted(tuple(done), tuple(refused))
-
-    def _revisions(self, numbers: Sequence[str]) -> dict[str, int]:
-        """No database takes any number of values in one question."""
-        now: dict[str, int] = {}
-        for start in range(0, len(numbers), CHILDREN_AT_ONCE):
-            now |= self.tx.revisions(numbers[start : start + CHILDREN_AT_ONCE])
-        return now
 
     def _known_now(self, number: str, revision: int) -> _Known | None:
         try:
@@ -182,15 +174,8 @@ class _Accepting:
     def _write(self, line: Line, was: Appointment | None, placed: Appointment) -> Appointment:
         if was is None:
             return replace(placed, id=self.tx.add(line.number, placed, self.stamp))
-        reason = self.stamp.reason or f"moved from {was.on} to {placed.on}"
-        version = self.tx.version(was.id)
-        self.tx.correct(was.id, placed, replace(self.stamp, reason=reason), version)
+        correct_appointment(self.tx, placed, self.stamp, f"moved from {was.on} to {placed.on}")
         return placed
-
-    def _put_back(self, line: Line, before: Booked) -> None:
-        """What could not be moved takes up its old room."""
-        for id, there in before.items():
-            self.room[id] += (a for a in there if line.moves and a.id == line.moves)
 
     def _refuse_overfull(self, held: Mapping[str, Session | None], before: Booked) -> None:
         for session in held.values():
@@ -207,7 +192,7 @@ class _Accepting:
 
 
 def _kinds(visits: Iterable[Visit]) -> frozenset[CheckKind]:
-    return frozenset(check.kind for visit in visits for check in visit.checks)
+    return frozenset().union(*(visit.kinds for visit in visits))
 
 
 def _still_booked(line: Line, case: Case) -> Appointment | None:

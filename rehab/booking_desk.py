@@ -17,7 +17,7 @@ from rehab.measures.clock import MINUTES_PER_DAY, clock
 from rehab.rules.protocol import Protocol
 from rehab.session_dates import session_of, sessions
 from rehab.store.store import Stamp, Transaction
-from rehab.workflow import Desk, check_appointment, plan_of
+from rehab.workflow import Desk, check_appointment, correct_appointment, plan_of
 
 MINUTES_TABLE = "check_minutes"
 # For a visit that a person books although no check falls due.
@@ -82,8 +82,7 @@ def move(
             )
         fresh = arranged(Appointment(booked.id, wanted.on), case, today)
         placed = _placed(tx, desk, replace(case, appointments=others), fresh, wanted, today)
-        reasoned = replace(stamp, reason=stamp.reason or f"moved from {on} to {placed.on}")
-        tx.correct(booked.id, placed, reasoned, tx.version(booked.id))
+        correct_appointment(tx, placed, stamp, f"moved from {on} to {placed.on}")
         return placed
 
 

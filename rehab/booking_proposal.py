@@ -11,14 +11,14 @@ from rehab.care.booking import Proposal, Request
 from rehab.care.case import Appointment, Case, CheckKind, Child, Outcome
 from rehab.care.diary import Session
 from rehab.care.plan import Plan
-from rehab.care.recall import CONTACT, recall_list
+from rehab.care.recall import CONTACT
 from rehab.care.session_room import Booked, by_session, offers, opening_of
 from rehab.care.visits import Visit
 from rehab.errors import RehabError
 from rehab.placement import propose
 from rehab.processes import Numbers, in_batches
 from rehab.session_dates import sessions
-from rehab.workflow import Desk, plan_of
+from rehab.workflow import Desk, plan_of, recall_of
 
 LEAST_URGENT = max(CONTACT)
 # How long a session is looked for where each comes after the last good day of a visit, and within
@@ -103,8 +103,7 @@ class _Asked:
 
 def wishes(desk: Desk, period: Period, may_move: MayMove) -> Iterator[tuple[Wishes, ...]]:
     """Of every child, a batch at a time in no order; of one that cannot be planned, why."""
-    numbers = tuple(child.number for child in desk.store.children())
-    yield from in_batches(desk, numbers, _wishes_of_batch, _Asked(period, may_move))
+    yield from in_batches(desk, desk.store.numbers(), _wishes_of_batch, _Asked(period, may_move))
 
 
 def _wishes_of_batch(desk: Desk, numbers: Numbers, asked: _Asked) -> tuple[Wishes, ...]:
@@ -144,8 +143,8 @@ def _wishes(desk: Desk, case: Case, plan: Plan, period: Period, may_move: MayMov
             trip.visit.earliest,
             min(max(trip.visit.on, trip.visit.earliest), trip.visit.latest),
             trip.visit.latest,
-            visit_minutes(trip.kinds, desk.protocol, trip.visit.on),
-            trip.kinds,
+            visit_minutes(trip.visit.kinds, desk.protocol, trip.visit.on),
+            trip.visit.kinds,
             urgency,
             case.child.family,
             case.limits,
@@ -169,10 +168,9 @@ def _too_late(desk: Desk, visit: Visit, period: Period) -> bool:
         return True
     if visit.appointment is None or not desk.why_shut(visit.appointment):
         return False
-    kinds = {check.kind for check in visit.checks}
     earliest = max(visit.earliest, period.first)
     held = sessions(desk.diary, earliest, visit.latest + ONE_DAY)
-    return not any(offers(session, kinds) for session in held)
+    return not any(offers(session, visit.kinds) for session in held)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,10 +180,6 @@ class _Trip:
     name: str
     visit: Visit
     late: date | None = None
-
-    @property
-    def kinds(self) -> frozenset[CheckKind]:
-        return frozenset(check.kind for check in self.visit.checks)
 
 
 def visit_name(visit: Visit) -> str:
@@ -254,15 +248,9 @@ def _movable(desk: Desk, appointment: Appointment, period: Period, may_move: May
 def _urgency(desk: Desk, case: Case, plan: Plan, period: Period) -> int:
     """As on the recall list, but that an agreed next try does not make a visit less urgent."""
     tries = tuple(replace(made, next_try=None) for made in case.tries)
-    listed = recall_list(
-        ((replace(case, tries=tries), plan),),
-        desk.protocol,
-        today=period.today,
-        by=period.last,
-        why_shut=desk.why_shut,
-        not_offered=desk.not_offered,
-    )
-    return listed[0].urgency if listed else LEAST_URGENT
+    impatient = replace(case, tries=tries)
+    line = recall_of(desk, impatient, plan, today=period.today, by=period.last)
+    return line.urgency if line else LEAST_URGENT
 
 
 def place(
@@ -319,11 +307,10 @@ def _with_siblings_in_mind(found: Iterable[Wishes]) -> list[Request]:
             days[wished.child.family].update(wished.booked)
     aimed = []
     for wished in found:
-        moving = {appointment.on for appointment in wished.moves.values()}
         for request in wished.requests:
             others = days[request.family] - Counter(wished.booked) if request.family else Counter()
             shared = [day for day in others if request.earliest <= day <= request.latest]
-            if shared and request.visit not in wished.moves and not moving:
+            if shared and not wished.moves:
                 nearest = min(shared, key=lambda day: (abs((day - request.target).days), day))
                 request = replace(request, target=nearest)
             aimed.append(request)
@@ -344,8 +331,8 @@ def _search(
     keep: set[tuple[str, str]] = set()
     while True:
         asked = [request for request in requests if request.key not in keep]
-        away = {moves[r.key].id for r in asked if r.key in moves}
-        openings = [opening_of(session, _staying(booked, away)) for session in held]
+        staying = _staying(booked, {moves[r.key].id for r in asked if r.key in moves})
+        openings = [opening_of(session, staying) for session in held]
         search = propose(asked, openings, seconds=seconds)
         lost = {n.request.key for n in search.not_placed} & keeping
         if not lost:
@@ -367,16 +354,16 @@ def _places(
     """With an hour for each, the most urgent first; who stays in its session is not named."""
     by_id = {session.id: session for session in held}
     away = {a.id for p in search.placed if (a := moves.get(p.request.key))}
-    stay = [
-        p
+    stay = {
+        p.request.key
         for p in search.placed
         if p.request.key in moves and moves[p.request.key].session == p.opening_id
-    ]
+    }
     filled = {id: list(there) for id, there in _staying(booked, away).items()}
-    for kept in stay:
-        filled.setdefault(kept.opening_id, []).append(moves[kept.request.key])
+    for key in sorted(stay):
+        filled.setdefault(moves[key].session, []).append(moves[key])
     for placed in sorted(search.placed, key=lambda p: (p.request.urgency, p.request.key)):
-        if placed in stay:
+        if placed.request.key in stay:
             continue
         request, session = placed.request, by_id[placed.opening_id]
         before = moves.get(request.key, Appointment("", request.target))

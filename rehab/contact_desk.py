@@ -8,8 +8,7 @@ from typing import Any
 from rehab.care.case import Appointment, Case, Child, with_family
 from rehab.care.contact_checks import check_contact, check_limits, check_try
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, Way
-from rehab.care.plan import Plan
-from rehab.care.recall import Recall, recall_list
+from rehab.care.recall import Recall
 from rehab.care.tracing import (
     Step,
     loop_closed,
@@ -18,10 +17,9 @@ from rehab.care.tracing import (
     tracing_steps,
     untold,
 )
-from rehab.errors import RecordError, RehabError
-from rehab.refresh import LOOK_AHEAD
+from rehab.errors import RecordError
 from rehab.store.store import Record, Stamp, Transaction, Version
-from rehab.workflow import Desk, check_child, plan_of
+from rehab.workflow import Desk, check_child, plan_or_why, recall_of
 
 OF_REACHING = (Child, Contact, Limits)
 
@@ -128,25 +126,14 @@ def log_try(desk: Desk, number: str, made: ContactTry, *, today: date, stamp: St
 def after_try(desk: Desk, key: str, case: Case, today: date) -> AfterTry:
     if case.ending is not None and case.ending.on <= today:
         return AfterTry(key, case, None, (), None)
-    try:
-        plan: Plan | RehabError = plan_of(desk, case, today=today)
-    except RehabError as error:
-        plan = error
-    lines = recall_list(
-        [(case, plan)],
-        desk.protocol,
-        today=today,
-        by=today + LOOK_AHEAD,
-        why_shut=desk.why_shut,
-        not_offered=desk.not_offered,
-    )
+    plan = plan_or_why(desk, case, today=today)
     steps = (step for step in tracing_steps(case, desk.protocol, today) if step.done is None)
     missed = missed_since_seen(case, today)
     closed = bool(missed) and loop_closed(case, today)
     return AfterTry(
         key,
         case,
-        lines[0] if lines else None,
+        recall_of(desk, case, plan, today=today),
         tuple(sorted(steps, key=lambda step: step.due_on)),
         new_date(case, missed[-1].on, today) if closed else None,
     )

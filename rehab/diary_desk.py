@@ -226,8 +226,8 @@ def not_offered(desk: Desk, pattern: str, today: date) -> tuple[Affected, ...]:
     found = []
     for number, appointment, session in there:
         visits = plan_of(desk, cases[number], today=today).visits
-        here = [v for v in visits if v.appointment and v.appointment.id == appointment.id]
-        kinds = {check.kind for visit in here for check in visit.checks}
+        here = (v for v in visits if v.appointment and v.appointment.id == appointment.id)
+        kinds = next((visit.kinds for visit in here), frozenset())
         if not offers(session, kinds):
             why = in_words(sorted(kinds)) or "a visit to the clinic"
             found.append(Affected(number, cases[number].child.name, appointment, why))

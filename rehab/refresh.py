@@ -2,21 +2,20 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from hashlib import sha256
 
 from rehab import __version__
 from rehab.care.case import Case
 from rehab.care.changes import ChangeKind, Entry, describe_changes, follow
 from rehab.care.plan import Plan
-from rehab.care.recall import place, recall_list, to_content
+from rehab.care.recall import place, to_content
 from rehab.errors import RehabError
 from rehab.processes import Numbers, in_batches
 from rehab.recall_text import block, heading
 from rehab.store.recall_lines import MadeWith, StoredLine
-from rehab.workflow import Desk, plan_of
+from rehab.workflow import Desk, plan_or_why, recall_of
 
-LOOK_AHEAD = timedelta(days=14)
 Sentences = tuple[tuple[str, tuple[str, ...]], ...]
 
 
@@ -84,12 +83,10 @@ def _plan_batch(desk: Desk, numbers: Numbers, work: Work) -> Batch:
     followed: dict[str, tuple[Entry, ...]] = {}
     failed: dict[str, tuple[str, ...]] = {}
     for number, case in cases.items():
-        try:
-            plan: Plan | RehabError = plan_of(desk, case, today=work.made.on)
-        except RehabError as error:
-            plan = error
-            failed[number] = (f"no plan can be made: {error}",)
-        if isinstance(plan, Plan) and work.follow:
+        plan = plan_or_why(desk, case, today=work.made.on)
+        if isinstance(plan, RehabError):
+            failed[number] = (f"no plan can be made: {plan}",)
+        elif work.follow:
             followed[number] = follow(entries[number], plan)
         lines[number] = _line(desk, case, plan, work, revisions[number])
     with desk.store.transaction() as tx:
@@ -113,19 +110,10 @@ def _sentences(before: tuple[Entry, ...], after: tuple[Entry, ...]) -> tuple[str
 
 def _line(desk: Desk, case: Case, plan: Plan | RehabError, work: Work, revision: int) -> StoredLine:
     today = work.made.on
-    by = today + LOOK_AHEAD
-    listed = recall_list(
-        ((case, plan),),
-        desk.protocol,
-        today=today,
-        by=by,
-        why_shut=desk.why_shut,
-        not_offered=desk.not_offered,
-    )
+    line = recall_of(desk, case, plan, today=today)
     blank = StoredLine(case.child.number, revision, work.follow)
-    if not listed:
+    if line is None:
         return blank
-    (line,) = listed
     return replace(
         blank,
         place=place(line),

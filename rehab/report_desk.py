@@ -132,8 +132,7 @@ class _Counts:
 def report(desk: Desk, asked: Asked, told: Callable[[int], None] = lambda children: None) -> Report:
     """Raises RecordError when there is nobody to count; `told` hears of children as they are."""
     counts = _Counts(windows(desk.protocol, asked.today))
-    numbers = [child.number for child in desk.store.children()]
-    for batch in in_batches(desk, numbers, _counted, asked):
+    for batch in in_batches(desk, desk.store.numbers(), _counted, asked):
         counts.add(batch)
         told(batch.children)
     _check_somebody(counts, asked)

@@ -1,7 +1,7 @@
 """What the clinic does: record, plan, accept, refresh, recall; owns the transactions."""
 
 import re
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property, lru_cache, partial
@@ -30,7 +30,8 @@ from rehab.care.contacts import Limits
 from rehab.care.diary import Diary
 from rehab.care.history import check_ending, check_examination, check_regimen, check_surgery
 from rehab.care.plan import Plan, make_plan
-from rehab.care.recall import Recall, recall_list
+from rehab.care.recall import LOOK_AHEAD, Recall, recall_list
+from rehab.care.session_room import missing_awake
 from rehab.care.tracing import arranged
 from rehab.care.wear import WearDay, check_day
 from rehab.clinic_days import ClinicDays, clinic_days, with_closed_days
@@ -77,7 +78,7 @@ class Desk:
         session = session_of(self.diary, appointment.session) if appointment.session else None
         if session is None or session.under_anaesthesia:
             return ""
-        return in_words(sorted(kinds - {CheckKind.ANAESTHESIA} - set(session.kinds)))
+        return in_words(sorted(missing_awake(session, kinds)))
 
 
 def open_desk(settings: Settings) -> Desk:
@@ -152,21 +153,27 @@ def add_examination(
         return tx.add(number, examination, stamp)
 
 
+def correct_appointment(tx: Transaction, appointment: Appointment, stamp: Stamp, why: str) -> None:
+    """Supersedes the appointment of this id; `why` is said where the writer gave no reason."""
+    reasoned = replace(stamp, reason=stamp.reason or why)
+    tx.correct(appointment.id, appointment, reasoned, tx.version(appointment.id))
+
+
 def settle_appointment(
     desk: Desk, number: str, on: date, outcome: Outcome, *, today: date, stamp: Stamp
 ) -> str:
     """Record what became of the appointment on `on`; raises RecordError when there is none."""
     with desk.store.transaction() as tx:
-        made = [a for a in tx.case(number).appointments if a.on == on]
+        case = tx.case(number)
+        made = [a for a in case.appointments if a.on == on]
         if not made:
             raise RecordError(f"no appointment on {on}.", where=number, do="Check the date.")
         open_ones = [a for a in made if a.outcome is Outcome.BOOKED]
         appointment = replace((open_ones or made)[-1], outcome=outcome)
         if outcome in (Outcome.BOOKED, *CANCELLED):
-            appointment = arranged(appointment, tx.case(number), today)
-        check_appointment(tx.case(number).child, appointment, today)
-        reasoned = replace(stamp, reason=stamp.reason or f"outcome: {outcome}")
-        tx.correct(appointment.id, appointment, reasoned, tx.version(appointment.id))
+            appointment = arranged(appointment, case, today)
+        check_appointment(case.child, appointment, today)
+        correct_appointment(tx, appointment, stamp, f"outcome: {outcome}")
         return appointment.id
 
 
@@ -181,11 +188,11 @@ def settle_day(
     """
     with desk.store.transaction() as tx:
         booked = [
-            (number, appointment)
+            (case, appointment)
             for number, appointment in tx.unsettled(on)
-            if (ending := tx.case(number).ending) is None or ending.on >= on
+            if (ending := (case := tx.case(number)).ending) is None or ending.on >= on
         ]
-        if strangers := sorted(set(missed) - {number for number, _ in booked}):
+        if strangers := sorted(set(missed) - {case.child.number for case, _ in booked}):
             raise RecordError(
                 f"{', '.join(strangers)} had no appointment that is still open.",
                 where=f"{on}",
@@ -199,12 +206,12 @@ def settle_day(
                 do="Nothing was recorded. Compare the list of that day with who came.",
             )
         outcomes = []
-        for number, appointment in booked:
+        for case, appointment in booked:
+            number = case.child.number
             outcome = Outcome.WAS_NOT_BROUGHT if number in missed else Outcome.ATTENDED
             settled = replace(appointment, outcome=outcome)
-            check_appointment(tx.case(number).child, settled, today)
-            reasoned = replace(stamp, reason=stamp.reason or f"outcome: {outcome}")
-            tx.correct(appointment.id, settled, reasoned, tx.version(appointment.id))
+            check_appointment(case.child, settled, today)
+            correct_appointment(tx, settled, stamp, f"outcome: {outcome}")
             outcomes.append((number, outcome))
         return tuple(outcomes)
 
@@ -220,8 +227,7 @@ def end_care(
         ahead = [a for a in case.appointments if a.outcome is Outcome.BOOKED and a.on > ending.on]
         for a in ahead:
             gone = arranged(replace(a, outcome=Outcome.CANCELLED_BY_CLINIC), case, today)
-            reasoned = replace(stamp, reason=stamp.reason or f"care ended: {ending.kind}")
-            tx.correct(a.id, gone, reasoned, tx.version(a.id))
+            correct_appointment(tx, gone, stamp, f"care ended: {ending.kind}")
         return key, tuple(a.on for a in ahead)
 
 
@@ -299,6 +305,14 @@ def plan_of(desk: Desk, case: Case, *, today: date) -> Plan:
     )
 
 
+def plan_or_why(desk: Desk, case: Case, *, today: date) -> Plan | RehabError:
+    """The plan, or why none can be made: one child must not hold up the others."""
+    try:
+        return plan_of(desk, case, today=today)
+    except RehabError as error:
+        return error
+
+
 def refresh(
     desk: Desk, number: str, *, today: date
 ) -> tuple[Plan, tuple[Entry, ...], tuple[Entry, ...]]:
@@ -321,16 +335,24 @@ def refresh_within(
 
 def recall(desk: Desk, *, today: date, by: date) -> tuple[Recall, ...]:
     """The list of the whole clinic; a child that cannot be planned stands on it with why."""
+    plans = ((case, plan_or_why(desk, case, today=today)) for case in desk.store.cases())
+    return _listed(desk, plans, today=today, by=by)
 
-    def plans() -> Iterator[tuple[Case, Plan | RehabError]]:
-        for case in desk.store.cases():
-            try:
-                yield case, plan_of(desk, case, today=today)
-            except RehabError as error:
-                yield case, error
 
+def recall_of(
+    desk: Desk, case: Case, plan: Plan | RehabError, *, today: date, by: date | None = None
+) -> Recall | None:
+    """The line of one child, None when nobody needs to contact its family; `by` is the last day
+    to look ahead to, unless that is as far as the list does."""
+    lines = _listed(desk, ((case, plan),), today=today, by=by or today + LOOK_AHEAD)
+    return lines[0] if lines else None
+
+
+def _listed(
+    desk: Desk, plans: Iterable[tuple[Case, Plan | RehabError]], *, today: date, by: date
+) -> tuple[Recall, ...]:
     return recall_list(
-        plans(),
+        plans,
         desk.protocol,
         today=today,
         by=by,

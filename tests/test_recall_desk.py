@@ -4,8 +4,9 @@ from datetime import date
 
 import pytest
 
+from rehab.care.recall import LOOK_AHEAD
 from rehab.recall_desk import StoredList, list_for_another_day
-from rehab.refresh import LOOK_AHEAD, bring_up_to_date
+from rehab.refresh import bring_up_to_date
 from rehab.settings import read_settings
 from rehab.workflow import Desk, open_desk
 from tests.conftest import Clinic

@@ -4,7 +4,7 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from rehab.care.case import Case, Child, Eye, Outcome
@@ -36,6 +36,8 @@ CONTACT = {
     4: "when booking next",
 }
 WAITING = "on the day of the next try"
+# How far the list looks ahead to windows that close unbooked, unless a person asks otherwise.
+LOOK_AHEAD = timedelta(days=14)
 # An open flag is never less urgent than it says.
 _FLAGGED = {Urgency.TODAY: 1, Urgency.THIS_WEEK: 2}
 _LAST_TRIES = 2

@@ -94,11 +94,7 @@ def standing_of(
     seen = last_seen(case, today) or date.min
     booked = booked_ahead(case, today)
     covered = {check.key for visit in plan.visits if visit.booked for check in visit.checks}
-    settles = {
-        visit.appointment.id: frozenset(check.kind for check in visit.checks)
-        for visit in plan.visits
-        if visit.appointment
-    }
+    settles = {visit.appointment.id: visit.kinds for visit in plan.visits if visit.appointment}
     tries = [t for t in case.tries if seen <= t.on <= today]
     steps = tracing_steps(case, protocol, today)
     return Standing(

@@ -31,8 +31,12 @@ def settled_there(session: Session, due: Set[CheckKind]) -> frozenset[CheckKind]
     if session.under_anaesthesia:
         asleep = frozenset(due & set(session.kinds))
         return asleep if CheckKind.ANAESTHESIA in asleep else None
-    awake = frozenset(due) - {CheckKind.ANAESTHESIA}
-    return awake if awake <= set(session.kinds) else None
+    return None if missing_awake(session, due) else frozenset(due) - {CheckKind.ANAESTHESIA}
+
+
+def missing_awake(session: Session, due: Set[CheckKind]) -> frozenset[CheckKind]:
+    """Which of the checks that need no sleep a session at the clinic does not offer."""
+    return frozenset(due) - {CheckKind.ANAESTHESIA} - set(session.kinds)
 
 
 def minutes_left(session: Session, booked: Booked) -> int:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 
-from rehab.care.case import Appointment
+from rehab.care.case import Appointment, CheckKind
 from rehab.care.checks import Check
 from rehab.errors import RecordError
 
@@ -28,6 +28,10 @@ class Visit:
     checks: tuple[Check, ...]
     booked: bool = False
     appointment: Appointment | None = None
+
+    @property
+    def kinds(self) -> frozenset[CheckKind]:
+        return frozenset(check.kind for check in self.checks)
 
 
 @dataclass(frozen=True, slots=True)

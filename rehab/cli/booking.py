@@ -66,7 +66,7 @@ def propose(
     if not opened.diary.patterns:
         click.echo("The diary holds no sessions yet. Add them with: rehab diary session add")
     found: list[Wishes] = []
-    with progress(len(opened.store.children()), "Looking for visits") as bar:
+    with progress(len(opened.store.numbers()), "Looking for visits") as bar:
         for batch in wishes(opened, period, MayMove(may_move)):
             found += batch
             bar.update(len(batch))

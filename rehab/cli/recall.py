@@ -8,13 +8,12 @@ from pathlib import Path
 import click
 
 from rehab import workflow
-from rehab.care.recall import Recall
+from rehab.care.recall import LOOK_AHEAD, Recall
 from rehab.cli.options import NEW_FILE, Day, desk, json_option, today_option
 from rehab.cli.output import Json, because_json, print_json
 from rehab.cli.progress import refreshed
 from rehab.recall_desk import ListForAnotherDay, StoredList, list_for_another_day
 from rehab.recall_files import recall_csv, recall_sheet, ring, tried
-from rehab.refresh import LOOK_AHEAD
 from rehab.whole_files import write_whole
 
 LINES_AT_ONCE = 500

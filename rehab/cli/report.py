@@ -138,7 +138,7 @@ def _asked(
 
 
 def _counted(opened: Desk, asked: Asked) -> Report:
-    with progress(len(opened.store.children()), "Counting") as bar:
+    with progress(len(opened.store.numbers()), "Counting") as bar:
         return count(opened, asked, bar.update)
 
 

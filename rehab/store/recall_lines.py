@@ -12,6 +12,7 @@ from rehab.store.reading import ByBytes, is_current
 
 TABLE = schema.recall_line
 LINES_AT_ONCE = 1000
+OWNERS_AT_ONCE = 500
 Anything = tuple[Any, ...]
 
 
@@ -63,10 +64,14 @@ def read_out_of_date(connection: Connection, made: MadeWith, *, followed: bool) 
 
 
 def read_revisions(connection: Connection, numbers: Sequence[str]) -> dict[str, int]:
+    """No database takes any number of values in one question, so it is asked of some at a time."""
     table = schema.revision
-    query = select(table.c.owner, table.c.number).where(table.c.owner.in_(numbers))
-    found = {row.owner: row.number for row in connection.execute(query)}
-    return {number: found.get(number, 0) for number in numbers}
+    found = dict.fromkeys(numbers, 0)
+    for start in range(0, len(numbers), OWNERS_AT_ONCE):
+        some = numbers[start : start + OWNERS_AT_ONCE]
+        query = select(table.c.owner, table.c.number).where(table.c.owner.in_(some))
+        found |= {row.owner: row.number for row in connection.execute(query)}
+    return found
 
 
 def write_lines(connection: Connection, made: MadeWith, lines: Iterable[StoredLine]) -> None:

@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection, Engine, select
 from sqlalchemy.exc import IntegrityError
 
 from rehab.care.case import Appointment, Case, Child
@@ -18,6 +18,7 @@ from rehab.store import schema
 from rehab.store.database import create_or_upgrade, open_engine
 from rehab.store.published import Booked, Published, read_appointments, read_published
 from rehab.store.reading import (
+    ByBytes,
     is_current,
     read_booked,
     read_case,
@@ -90,13 +91,20 @@ class Store:
             versions = read_versions(connection, KINDS[Child], is_current(table))
         return tuple(v.record for v in versions if isinstance(v.record, Child))
 
+    def numbers(self) -> tuple[str, ...]:
+        """The numbers of all children, in order."""
+        table = schema.child
+        query = select(table.c.key).where(is_current(table)).order_by(ByBytes(table.c.key))
+        with self._reading() as connection:
+            return tuple(connection.scalars(query))
+
     def case(self, number: str) -> Case:
         with self._reading() as connection:
             return read_case(connection, number)
 
     def cases(self, numbers: Iterable[str] | None = None) -> Iterator[Case]:
         """Cases in the order of `numbers`, or all in order of number, read many at a time."""
-        wanted = [child.number for child in self.children()] if numbers is None else list(numbers)
+        wanted = self.numbers() if numbers is None else list(numbers)
         for start in range(0, len(wanted), CHILDREN_AT_ONCE):
             batch = wanted[start : start + CHILDREN_AT_ONCE]
             with self._reading() as connection:

@@ -14,6 +14,7 @@ from click.testing import CliRunner, Result
 from rehab.cli.main import rehab
 from rehab.settings import read_settings
 from rehab.store.store import Version, create_or_upgrade, open_store
+from tests.calendar_servers import CalDav, caldav_server
 from tests.postgres import Refilled, Server, running_server
 
 # Tests must never write into the database of the clinic on whose machine they run.
@@ -175,3 +176,19 @@ def database(
             monkeypatch.setenv("REHAB_DATABASE_URL", shared.fill(holding))
 
     return work_on
+
+
+@pytest.fixture(scope="session")
+def running_calendars(tmp_path_factory: pytest.TempPathFactory) -> Iterator[CalDav]:
+    """One calendar server for all tests of this process."""
+    with caldav_server(tmp_path_factory.mktemp("caldav")) as server:
+        yield server
+
+
+@pytest.fixture
+def server(running_calendars: CalDav) -> CalDav:
+    """A calendar server with an empty calendar."""
+    for path in running_calendars.calendar.glob("*.ics"):
+        path.unlink()
+    running_calendars.asked, running_calendars.answer = [], None
+    return running_calendars

@@ -1,6 +1,5 @@
 """A calendar server is asked over the network, on loopback; whatever answers, one line tells it."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,7 +11,6 @@ from tests.calendar_servers import (
     USER,
     CalDav,
     answering,
-    caldav_server,
     saying,
     unused_address,
 )
@@ -33,20 +31,6 @@ END:VCALENDAR\r
 
 def event(title: str) -> bytes:
     return EVENT.replace(b"{title}", title.encode())
-
-
-@pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[CalDav]:
-    with caldav_server(tmp_path_factory.mktemp("caldav")) as server:
-        yield server
-
-
-@pytest.fixture
-def server(running: CalDav) -> CalDav:
-    for path in running.calendar.glob("*.ics"):
-        path.unlink()
-    running.asked, running.answer = [], None
-    return running
 
 
 def ours(url: str, password: str = PASSWORD) -> Address:

@@ -25,7 +25,7 @@ from rehab.session_dates import sessions
 from rehab.settings import read_settings
 from rehab.store.store import Stamp
 from rehab.workflow import Desk, open_desk
-from tests.calendar_servers import PASSWORD, USER, CalDav, caldav_server
+from tests.calendar_servers import PASSWORD, USER, CalDav
 from tests.conftest import Clinic
 
 TODAY = date(2026, 4, 20)
@@ -36,20 +36,6 @@ QUAY = Site("quay", "Quay House", "2 Pier Road", "Europe/London")
 MORNINGS = SessionPattern(
     "mornings", "quay", date(2026, 4, 6), 540, 720, 240, "FREQ=WEEKLY;BYDAY=MO", who="M. Okoro"
 )
-
-
-@pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[CalDav]:
-    with caldav_server(tmp_path_factory.mktemp("caldav")) as server:
-        yield server
-
-
-@pytest.fixture
-def server(running: CalDav) -> CalDav:
-    for path in running.calendar.glob("*.ics"):
-        path.unlink()
-    running.asked, running.answer = [], None
-    return running
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from rehab.csv_files import csv_bytes
 from rehab.errors import RehabError
 from rehab.publish_desk import session_sites
 from rehab.refresh import bring_up_to_date
-from rehab.settings import read_feed_secret
+from rehab.settings import Settings, read_feed_secret
 from rehab.whole_files import write_whole
 from rehab.workflow import Desk
 
@@ -39,6 +39,17 @@ def feed_name(secret: str, number: str) -> str:
     """RFC 2104, with SHA-256: whoever knows many names knows no other."""
     digest = hmac.digest(secret.encode(), f"feed\n{number}".encode(), "sha256")
     return f"{digest.hex()[:40]}.ics"
+
+
+def feed_address(settings: Settings, number: str) -> str:
+    """Where a phone fetches the child's calendar; empty where the clinic does not serve them."""
+    folder = settings.clinic.feed_address
+    return folder and f"{folder.rstrip('/')}/{feed_name(read_feed_secret(settings), number)}"
+
+
+def webcal(address: str) -> str:
+    """An https address in the form on which phones offer to subscribe and not to copy once."""
+    return address and f"webcal{address.removeprefix('https')}"
 
 
 def feed(

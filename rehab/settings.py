@@ -22,6 +22,19 @@ TABLES_FOLDER = "tables"
 SHORTEST_SECRET = 20
 FARTHEST_REMINDER_DAYS = 60
 MAIL_ADDRESS = re.compile(r"[!-?A-~]+@[!-?A-~]+")
+# RFC 3986 without name, password, query and fragment: it is printed, and names are put after it.
+FOLDER_ADDRESS = re.compile(
+    r"https://[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?(:[0-9]{1,5})?(/[A-Za-z0-9._~%/-]*)?"
+)
+COUNTRY = re.compile(r"[A-Z]{2}")
+LETTER_LANGUAGES = ("en", "es", "fr", "pt", "sw", "hi", "bn", "ta", "ar", "ur")
+
+
+class Paper(StrEnum):
+    """The sheets that the clinic's printer takes."""
+
+    A4 = "a4"
+    LETTER = "letter"
 
 
 class Security(StrEnum):
@@ -47,6 +60,8 @@ class MailServer:
 class Clinic:
     """What letters and plans must know of the clinic; `open_weekdays` are 0 (Monday) to 6.
 
+    `country` is a code of ISO 3166-1, or empty where it is not said; `language` is the one in which
+    the clinic itself works; under `feed_address` the folder of the families' calendars is served.
     Where `people` names nobody, everyone who records is taken for an orthoptist.
     """
 
@@ -55,12 +70,16 @@ class Clinic:
     emergency_phone: str = ""
     out_of_hours: str = ""
     address: str = ""
+    country: str = ""
+    language: str = LETTER_LANGUAGES[0]
+    paper: Paper = Paper.A4
     time_zone: str = "UTC"
     open_weekdays: tuple[int, ...] = (0, 1, 2, 3, 4)
     closed: tuple[date, ...] = ()
     horizon_months: int = 18
     people: tuple[tuple[str, Role], ...] = ()
     feed_secret: str = field(default="", repr=False)
+    feed_address: str = ""
     reminder_days: tuple[int, ...] = (3, 1)
     smtp: MailServer | None = None
 
@@ -158,6 +177,8 @@ def read_clinic(path: Path) -> Clinic:
         raw["people"] = tuple((name.strip(), Role(role)) for name, role in raw["people"].items())
     if "reminder_days" in raw:
         raw["reminder_days"] = tuple(sorted(set(raw["reminder_days"]), reverse=True))
+    if "paper" in raw:
+        raw["paper"] = Paper(raw["paper"])
     if "smtp" in raw:
         security = Security(raw["smtp"].get("security", Security.STARTTLS))
         raw["smtp"] = MailServer(**{**raw["smtp"], "security": security})
@@ -171,8 +192,10 @@ def _problems(raw: dict[str, Any]) -> list[str]:
         "emergency_phone",
         "out_of_hours",
         "address",
+        "country",
         "time_zone",
         "feed_secret",
+        "feed_address",
     }
     known = {field.name for field in fields(Clinic)}
     problems = [
@@ -213,7 +236,27 @@ def _problems(raw: dict[str, Any]) -> list[str]:
         problems.append(
             f"reminder_days must list whole days from 1 to {FARTHEST_REMINDER_DAYS}, such as [3, 1]"
         )
+    problems += _letter_problems(raw)
     return problems + list(_smtp_problems(raw.get("smtp", {"host": "-", "sender": "a@b"})))
+
+
+def _letter_problems(raw: Mapping[str, Any]) -> Iterator[str]:
+    country = raw.get("country", "")
+    if isinstance(country, str) and country and not COUNTRY.fullmatch(country):
+        yield (
+            f"country {country!r} is not a code of ISO 3166-1; write its two capital letters, "
+            'such as GB, or "" where it is not to be said'
+        )
+    if raw.get("language", "en") not in LETTER_LANGUAGES:
+        yield f"language must be one of {', '.join(LETTER_LANGUAGES)}"
+    if raw.get("paper", Paper.A4) not in tuple(Paper):
+        yield f"paper must be one of {', '.join(Paper)}"
+    address = raw.get("feed_address", "")
+    if isinstance(address, str) and address and not FOLDER_ADDRESS.fullmatch(address):
+        yield (
+            "feed_address must be the address of a folder that starts with https://, such as "
+            "https://calendars.example.org/eyes: no spaces, no name or password, no ? or #"
+        )
 
 
 def _smtp_problems(raw: Any) -> Iterator[str]:

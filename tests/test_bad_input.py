@@ -168,6 +168,13 @@ def test_a_letter_without_the_clinic_s_telephone_is_refused(asel: Clinic, tmp_pa
         ('time_zone = "Mars/Base"', "time_zone 'Mars/Base' is not known; write such as"),
         ('time_zone = "../etc"', "time_zone '../etc' is not known; write such as"),
         ('time_zone = "Europe"', "time_zone 'Europe' is not known; write such as"),
+        ("country = 44", "country must be text in quotes"),
+        ('country = "Kenya"', "country 'Kenya' is not a code of ISO 3166-1; write its two "),
+        ('language = "de"', "language must be one of en, es, fr, pt, sw, hi, bn, ta, ar, ur"),
+        ('language = ["en"]', "language must be one of en, es, fr, pt, sw, hi, bn, ta, ar, ur"),
+        ('paper = "A3"', "paper must be one of a4, letter"),
+        ("feed_address = 1", "feed_address must be text in quotes"),
+        ('feed_address = "http://example.org"', "feed_address must be the address of a folder "),
         (f"closed = {'[' * 100_000}", "its lists are nested too deeply."),
     ],
 )

@@ -12,7 +12,7 @@ import vobject
 
 from rehab.care.case import Appointment, Child, Ending, EndingKind
 from rehab.errors import RecordError, RehabError, SettingsError
-from rehab.feed_folder import Fed, feed, feed_name
+from rehab.feed_folder import Fed, feed, feed_address, feed_name, webcal
 from rehab.settings import read_feed_secret, read_settings
 from rehab.store.store import Stamp
 from rehab.workflow import Desk, open_desk
@@ -160,6 +160,30 @@ def test_a_secret_that_is_too_short_is_refused(asel: Clinic) -> None:
 
 def test_the_secret_is_not_shown_with_the_settings(desk: Desk) -> None:
     assert SECRET not in repr(desk.settings)
+
+
+def test_a_family_s_address_is_the_served_folder_s_and_the_name_of_its_file(asel: Clinic) -> None:
+    """RFC 3986: the same address but for its scheme; that phones take webcal for a calendar to
+    subscribe to is common practice, from memory."""
+    for folder in ("https://calendars.example.org/eyes", "https://calendars.example.org/eyes/"):
+        lines = f'feed_secret = "{SECRET}"\nfeed_address = "{folder}"\n'
+        (asel.home / "clinic.toml").write_text(CLINIC_TOML + lines, encoding="utf-8")
+        address = feed_address(read_settings(asel.home), "K-017")
+        assert address == f"https://calendars.example.org/eyes/{ASEL}"
+        assert webcal(address) == f"webcal://calendars.example.org/eyes/{ASEL}"
+
+
+def test_a_clinic_that_serves_no_calendars_has_no_address_and_needs_no_secret(asel: Clinic) -> None:
+    address = feed_address(read_settings(asel.home), "K-017")
+    assert (address, webcal(address)) == ("", "")
+
+
+def test_an_address_without_a_secret_is_refused_before_it_is_printed(asel: Clinic) -> None:
+    (asel.home / "clinic.toml").write_text(
+        CLINIC_TOML + 'feed_address = "https://calendars.example.org"\n', encoding="utf-8"
+    )
+    with pytest.raises(SettingsError, match="without a secret the address of a family's calendar"):
+        feed_address(read_settings(asel.home), "K-017")
 
 
 def test_the_command_counts_what_it_did(desk: Desk, tmp_path: Path) -> None:

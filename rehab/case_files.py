@@ -19,6 +19,7 @@ from rehab.care.case import (
     EyeFindings,
     Method,
     Outcome,
+    Prescription,
     Procedure,
     Regimen,
     Surgery,
@@ -30,6 +31,7 @@ from rehab.care.case import (
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, TryOutcome, Way
 from rehab.care.diary import ASLEEP, AT_CLINIC, SessionPattern, Site
 from rehab.care.findings import TYPED, read_check, read_findings, read_word
+from rehab.care.sharing import SchoolTopic, Sharing
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError, RehabError
 from rehab.measures.dates import WEEKDAYS
@@ -47,6 +49,8 @@ CHILD = {field.name for field in fields(Child)} - {"date_of_birth"} | {
     "contact",
     "limits",
     "tried",
+    "prescription",
+    "sharing",
     "story",
     "wear",
 }
@@ -146,6 +150,10 @@ def case_from(raw: Mapping[str, Any]) -> Case:
             for n, item in enumerate(_items(raw, "appointment"), 1)
         ),
         ending=_ending(raw.get("ending")),
+        prescriptions=tuple(
+            _prescription(item, f"{child.number}/D{n}")
+            for n, item in enumerate(_items(raw, "prescription"), 1)
+        ),
     )
     return with_family(
         case,
@@ -155,6 +163,7 @@ def case_from(raw: Mapping[str, Any]) -> Case:
         ),
         _limits(raw.get("limits")),
         tuple(_try(item, f"{child.number}/T{n}") for n, item in enumerate(_items(raw, "tried"), 1)),
+        _sharing(raw.get("sharing"), f"{child.number}/G1"),
     )
 
 
@@ -233,6 +242,17 @@ def _regimen(raw: Mapping[str, Any], key: str) -> Regimen:
     )
 
 
+def _prescription(raw: Mapping[str, Any], key: str) -> Prescription:
+    _only(raw, {"on", "until", "text", "prescriber"})
+    return Prescription(
+        key,
+        _day(raw, "on"),
+        _day(raw, "until"),
+        _needed(raw, "text"),
+        _needed(raw, "prescriber"),
+    )
+
+
 def _ending(raw: Mapping[str, Any] | None) -> Ending | None:
     if raw is None:
         return None
@@ -267,6 +287,14 @@ def _limits(raw: Mapping[str, Any] | None) -> Limits | None:
         raw.get("farthest_km"),
         tuple(sorted(raw.get("distances_km", {}).items())),
     )
+
+
+def _sharing(raw: Mapping[str, Any] | None, key: str) -> Sharing | None:
+    if raw is None:
+        return None
+    _only(raw, {"on", "school", "agreed_by"})
+    topics = tuple(read_word(SchoolTopic, topic, "school") for topic in _needed(raw, "school"))
+    return Sharing(key, _day(raw, "on"), topics, _needed(raw, "agreed_by"))
 
 
 def _try(raw: Mapping[str, Any], key: str) -> ContactTry:

@@ -9,6 +9,7 @@ from rehab.care.case import Appointment, Case, Child, with_family
 from rehab.care.contact_checks import check_contact, check_limits, check_try
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, Way
 from rehab.care.recall import Recall
+from rehab.care.sharing import Sharing, check_sharing
 from rehab.care.tracing import (
     Step,
     loop_closed,
@@ -21,7 +22,7 @@ from rehab.errors import RecordError
 from rehab.store.store import Record, Stamp, Transaction, Version
 from rehab.workflow import Desk, check_child, plan_or_why, recall_of
 
-OF_REACHING = (Child, Contact, Limits)
+OF_REACHING = (Child, Contact, Limits, Sharing)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +110,22 @@ def state_limits(
         return limits
 
 
+def agree_to_share(
+    desk: Desk, number: str, sharing: Sharing, *, today: date, stamp: Stamp
+) -> Sharing:
+    """What a school may be told from now on; it replaces what the family agreed before."""
+    with desk.store.transaction() as tx:
+        case = tx.case(number)
+        before = case.sharing
+        check_sharing(sharing, before, case.child.date_of_birth, today, number)
+        if before is None:
+            return replace(sharing, id=tx.add(number, sharing, stamp))
+        agreed = replace(sharing, id=before.id)
+        reasoned = replace(stamp, reason=stamp.reason or "the family agreed to it")
+        _correct(tx, before.id, (before, agreed), reasoned, None)
+        return agreed
+
+
 def log_try(desk: Desk, number: str, made: ContactTry, *, today: date, stamp: Stamp) -> AfterTry:
     """Record what happened, and say what comes next by the same rules as the recall list."""
     with desk.store.transaction() as tx:
@@ -116,7 +133,7 @@ def log_try(desk: Desk, number: str, made: ContactTry, *, today: date, stamp: St
         check_try(made, case.child.date_of_birth, today, number)
         key = tx.add(number, made, stamp)
     tries = (*case.tries, replace(made, id=key))
-    now = with_family(case, case.contacts, case.limits, tries)
+    now = with_family(case, case.contacts, case.limits, tries, case.sharing)
     still = untold(now, today)
     after = after_try(desk, key, now, today)
     heard_of = (a for a in untold(case, today) if a not in still and a != after.told_of)

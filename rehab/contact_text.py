@@ -7,6 +7,7 @@ from datetime import date
 from rehab.care.case import Case, Child, Outcome
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, TryOutcome, Way
 from rehab.care.recall_reasons import arranged_at, asked
+from rehab.care.sharing import Sharing
 from rehab.contact_desk import AfterTry, without_consent
 from rehab.measures.clock import clock
 from rehab.measures.dates import WEEKDAYS
@@ -30,6 +31,12 @@ def limits_text(limits: Limits) -> str:
         sites = ", ".join(f"{site} {km} km" for site, km in limits.distances_km)
         said.append(f"from home to {sites}")
     return "; ".join(said)
+
+
+def sharing_text(sharing: Sharing) -> str:
+    """What a school may be told besides patch and glasses, and who agreed to that."""
+    told = ", ".join(sharing.school) or "nothing more than patch and glasses"
+    return f"a school may be told: {told} (agreed by {sharing.agreed_by}, {sharing.on})"
 
 
 def contact_lines(contact: Contact) -> Iterator[str]:
@@ -58,7 +65,7 @@ def changes(versions: Iterable[Version]) -> Iterator[tuple[Version, str]]:
     before: dict[str, Record] = {}
     for version in versions:
         record = version.record
-        if not isinstance(record, Child | Contact | Limits):
+        if not isinstance(record, Child | Contact | Limits | Sharing):
             continue
         if version.withdrawn:
             yield version, "withdrawn"
@@ -133,9 +140,11 @@ def _to_correct(case: Case, made: ContactTry) -> Iterator[str]:
         yield f'    rehab child change {case.child.number} --phone "" --why "{made.outcome}"'
 
 
-def _changed(before: Record | None, after: Child | Contact | Limits) -> str:
+def _changed(before: Record | None, after: Child | Contact | Limits | Sharing) -> str:
     if isinstance(after, Limits):
         return limits_text(after) or "stated no limits"
+    if isinstance(after, Sharing):
+        return sharing_text(after)
     names = OF_CHILD if isinstance(after, Child) else tuple(f.name for f in fields(after))
     parts = []
     for name in names:

@@ -7,9 +7,10 @@ from rehab.care.case import Case, Examination, Surgery
 from rehab.care.history import check_examination, check_surgery
 from rehab.errors import RecordError
 from rehab.store.store import Stamp
+from rehab.store.versions import WORDS, owner
 from rehab.workflow import Desk
 
-STANDS_ALONE = ("E", "W", "P", "C", "L", "T")
+STANDS_ALONE = ("E", "W", "P", "C", "L", "T", "D", "G")
 
 
 def correct(
@@ -32,7 +33,9 @@ def correct(
 def withdraw(desk: Desk, key: str, *, today: date, stamp: Stamp) -> str:
     """Mark `key` as entered in error; raises RecordError when what is left contradicts itself."""
     with desk.store.transaction() as tx:
-        if "/" in key:
+        if owner(key) == WORDS:
+            pass  # Nothing recorded rests on a review.
+        elif "/" in key:
             _check_whole(_without(tx.case(key.partition("/")[0]), key), today)
         elif _holds_facts(tx.case(key)):
             raise RecordError(
@@ -46,7 +49,7 @@ def withdraw(desk: Desk, key: str, *, today: date, stamp: Stamp) -> str:
 
 def _holds_facts(case: Case) -> bool:
     facts = (case.surgeries, case.examinations, case.regimens, case.appointments)
-    return any(facts) or case.ending is not None
+    return any((*facts, case.prescriptions)) or case.ending is not None
 
 
 def _without(case: Case, key: str) -> Case:

@@ -30,8 +30,10 @@ from rehab.care.contacts import Limits
 from rehab.care.diary import Diary
 from rehab.care.history import check_ending, check_examination, check_regimen, check_surgery
 from rehab.care.plan import Plan, make_plan
+from rehab.care.prescriptions import check_prescription
 from rehab.care.recall import LOOK_AHEAD, Recall, recall_list
 from rehab.care.session_room import missing_awake
+from rehab.care.sharing import check_sharing
 from rehab.care.tracing import arranged
 from rehab.care.wear import WearDay, check_day
 from rehab.clinic_days import ClinicDays, clinic_days, with_closed_days
@@ -116,6 +118,9 @@ def register_within(
     for regimen in case.regimens:
         check_regimen(tx.case(number), regimen)
         tx.add(number, replace(regimen, id=""), stamp)
+    for prescription in case.prescriptions:
+        check_prescription(case, prescription, today)
+        tx.add(number, replace(prescription, id=""), stamp)
     for appointment in case.appointments:
         check_appointment(case.child, appointment, today)
         tx.add(number, replace(appointment, id=""), stamp)
@@ -130,6 +135,9 @@ def register_within(
     for made in case.tries:
         check_try(made, case.child.date_of_birth, today, number)
         tx.add(number, replace(made, id=""), stamp)
+    if case.sharing is not None:
+        check_sharing(case.sharing, None, case.child.date_of_birth, today, number)
+        tx.add(number, replace(case.sharing, id=""), stamp)
     for day in wear:
         check_day(day, case.child, today)
     tx.record_wear(number, wear, stamp)

@@ -5,6 +5,7 @@ from datetime import date
 from enum import StrEnum
 
 from rehab.care.contacts import Contact, ContactTry, Limits
+from rehab.care.sharing import Sharing
 from rehab.measures.acuity import Acuity
 from rehab.measures.fixation import Finding, Fixation, Nystagmus
 from rehab.measures.pressure import Pressure
@@ -247,6 +248,20 @@ class Regimen:
 
 
 @dataclass(frozen=True, slots=True)
+class Prescription:
+    """Drops or other treatment exactly as the prescriber wrote it: never read, only printed.
+
+    `until` is the last day on which it holds.
+    """
+
+    id: str
+    on: date
+    until: date
+    text: str
+    prescriber: str
+
+
+@dataclass(frozen=True, slots=True)
 class Appointment:
     """A visit that has been booked, with its outcome.
 
@@ -291,6 +306,8 @@ class Case:
     contacts: tuple[Contact, ...] = ()
     limits: Limits = field(default_factory=Limits)
     tries: tuple[ContactTry, ...] = ()
+    prescriptions: tuple[Prescription, ...] = ()
+    sharing: Sharing | None = None
 
 
 def case_of(
@@ -301,6 +318,7 @@ def case_of(
     regimens: tuple[Regimen, ...] = (),
     appointments: tuple[Appointment, ...] = (),
     ending: Ending | None = None,
+    prescriptions: tuple[Prescription, ...] = (),
 ) -> Case:
     """A case in its one order, whatever order the facts came in: by day, then as numbered.
 
@@ -313,6 +331,7 @@ def case_of(
         tuple(sorted(regimens, key=lambda r: (r.starts, len(r.id), r.id))),
         tuple(sorted(appointments, key=lambda a: (a.on, len(a.id), a.id))),
         ending,
+        prescriptions=tuple(sorted(prescriptions, key=lambda p: (p.on, len(p.id), p.id))),
     )
 
 
@@ -321,11 +340,14 @@ def with_family(
     contacts: tuple[Contact, ...] = (),
     limits: Limits | None = None,
     tries: tuple[ContactTry, ...] = (),
+    sharing: Sharing | None = None,
 ) -> Case:
-    """`case` with how its family is reached, in the same order of day, then as numbered."""
+    """`case` with how its family is reached, and what it agreed to, in the same order of day,
+    then as numbered."""
     return replace(
         case,
         contacts=tuple(sorted(contacts, key=lambda c: (len(c.id), c.id))),
         limits=limits or Limits(),
         tries=tuple(sorted(tries, key=lambda t: (t.on, len(t.id), t.id))),
+        sharing=sharing,
     )

@@ -33,6 +33,8 @@ def known_on(case: Case, today: date) -> Case:
         case,
         surgeries=tuple(s for s in case.surgeries if s.on <= today),
         examinations=tuple(e for e in case.examinations if e.on <= today),
+        prescriptions=tuple(p for p in case.prescriptions if p.on <= today),
+        sharing=case.sharing if case.sharing and case.sharing.on <= today else None,
     )
 
 

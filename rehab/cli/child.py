@@ -25,6 +25,7 @@ from rehab.cli.output import (
     print_json,
     surgery_text,
 )
+from rehab.contact_text import sharing_text
 from rehab.store.store import Stamp
 
 
@@ -170,11 +171,16 @@ def show(home: Path | None, number: str, as_json: bool) -> None:
                 f"{r.method} on the {r.occluded_eye} eye, {hours}{until}, by {r.prescriber}",
             )
         )
+    for p in case.prescriptions:
+        written = " / ".join(p.text.split("\n"))
+        lines.append((p.on, p.id, f"prescribed until {p.until} by {p.prescriber}: {written}"))
     lines += [(a.on, a.id, f"appointment{arranged_at(a)}: {a.outcome}") for a in case.appointments]
     print_columns(sorted(lines))
     if case.ending:
         to = f" to {case.ending.receiving_clinic}" if case.ending.receiving_clinic else ""
         click.echo(f"{case.ending.on}  {case.ending.kind}{to}. {case.ending.note}".rstrip())
+    if case.sharing:
+        click.echo(f"{case.sharing.id}: {sharing_text(case.sharing)}.")
 
 
 @child.command()

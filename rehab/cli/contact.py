@@ -11,6 +11,7 @@ import click
 
 from rehab import contact_desk
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, TryOutcome, Way
+from rehab.care.sharing import SchoolTopic, Sharing
 from rehab.cli.options import (
     Beginning,
     Command,
@@ -24,13 +25,14 @@ from rehab.cli.options import (
     stamped_with_reason,
     today_option,
 )
-from rehab.cli.output import Json, print_columns, print_json
+from rehab.cli.output import Json, print_columns, print_json, sharing_json
 from rehab.contact_text import (
     changes,
     contact_lines,
     limits_text,
     named,
     next_lines,
+    sharing_text,
     try_text,
 )
 from rehab.measures.clock import clock
@@ -164,6 +166,8 @@ def list_contacts(home: Path | None, number: str, history: bool, as_json: bool) 
     if not case.contacts:
         click.echo("No contact is recorded.")
     click.echo(f"Limits: {limits_text(case.limits) or 'none stated'}.")
+    if case.sharing:
+        click.echo(f"{case.sharing.id}: {sharing_text(case.sharing)}.")
     tries = case.tries if history else case.tries[-TRIES_SHOWN:]
     click.echo("Tries, the last first:" if tries else "No try is logged.")
     _indented(try_text(made, reach.tried_by[made.id]) for made in reversed(tries))
@@ -207,6 +211,39 @@ def limits(home: Path | None, /, number: str, clear: bool, stamp: Stamp, **given
         stated["distances_km"] = tuple(sorted(dict(stated["distances_km"]).items()))
     now = contact_desk.state_limits(desk(home), number, stated, clear=clear, stamp=stamp)
     click.echo(f"Recorded {now.id}: {limits_text(now) or 'no limits'}.")
+
+
+@contact.command()
+@click.argument("number")
+@click.option(
+    "--school",
+    "topics",
+    type=click.Choice([topic.value for topic in SchoolTopic]),
+    multiple=True,
+    help="The operation; that one eye sees less well. May be given again.",
+)
+@click.option("--nothing", is_flag=True, help="No more than patch and glasses.")
+@click.option("--agreed-by", required=True, help="Who of the family agreed.")
+@click.option("--on", type=Day(), help="When, else today.")
+@stamped
+@today_option
+@click.pass_obj
+def agree(
+    home: Path | None, /, number: str, nothing: bool, today: date, stamp: Stamp, **given: Any
+) -> None:
+    """Record what a school or nursery may be told; it replaces what was agreed before.
+
+    With nothing recorded, a school is told of patch and glasses only.
+
+    Example: rehab contact agree K-017 --school operation --agreed-by "Gulnara T"
+    --who "M. Okoro"
+    """
+    if nothing == bool(given["topics"]):
+        raise click.UsageError("Give one of --school and --nothing.")
+    topics = tuple(topic for topic in SchoolTopic if topic in given["topics"])
+    told = Sharing("", given["on"] or today, topics, given["agreed_by"])
+    now = contact_desk.agree_to_share(desk(home), number, told, today=today, stamp=stamp)
+    click.echo(f"Recorded {now.id}: {sharing_text(now)}.")
 
 
 @contact.command()
@@ -290,6 +327,7 @@ def _reach_json(reach: contact_desk.Reach, history: bool) -> Json:
         "family": case.child.family,
         "contacts": [{**asdict(c), "version": reach.versions[c.id]} for c in case.contacts],
         "limits": _limits_json(case.limits),
+        "sharing": sharing_json(case.sharing),
         "tries": [
             {
                 **asdict(t),

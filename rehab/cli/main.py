@@ -30,6 +30,10 @@ NOUNS = {
     "contact": ("rehab.cli.contact", "Record how a family is reached, and every try."),
     "occlusion": ("rehab.cli.occlusion", "Propose, decide and follow occlusion."),
     "wear": ("rehab.cli.wear", "Record what was worn, and count it."),
+    "prescription": (
+        "rehab.cli.prescription",
+        "Record drops and other treatment as prescribed.",
+    ),
     "plan": ("rehab.cli.plan", "See what falls due, and why."),
     "measure": ("rehab.cli.measure", "Convert and judge one measurement, with its source."),
     "protocol": ("rehab.cli.protocol", "Read, prove and question the decision tables."),

@@ -8,12 +8,13 @@ from typing import Any
 
 import click
 
-from rehab.care.case import Case, Examination, EyeFindings, Surgery
+from rehab.care.case import Case, Examination, EyeFindings, Prescription, Surgery
 from rehab.care.checks import Check
 from rehab.care.flags import Flag
 from rehab.care.occlusion import Span
 from rehab.care.plan import Plan
 from rehab.care.problems import Problem
+from rehab.care.sharing import Sharing
 from rehab.care.visits import Visit
 from rehab.measures.eye_size import write_axial_length, write_corneal_diameter
 from rehab.measures.fixation import write_fixation
@@ -171,13 +172,36 @@ def child_json(case: Case) -> Json:
              "proposed_by": list(r.proposed_by)}
             for r in case.regimens
         ],
+        "prescriptions": [prescription_json(p) for p in case.prescriptions],
         "appointments": [
             {"id": a.id, "on": a.on.isoformat(), "outcome": a.outcome} for a in case.appointments
         ],
         "ending": case.ending
         and {"kind": case.ending.kind, "on": case.ending.on.isoformat(), "note": case.ending.note,
              "receiving_clinic": case.ending.receiving_clinic},
+        "sharing": sharing_json(case.sharing),
     }  # fmt: skip
+
+
+def prescription_json(prescription: Prescription) -> Json:
+    return {
+        "id": prescription.id,
+        "on": prescription.on.isoformat(),
+        "until": prescription.until.isoformat(),
+        "text": prescription.text,
+        "prescriber": prescription.prescriber,
+    }
+
+
+def sharing_json(sharing: Sharing | None) -> Json | None:
+    if sharing is None:
+        return None
+    return {
+        "id": sharing.id,
+        "on": sharing.on.isoformat(),
+        "school": list(sharing.school),
+        "agreed_by": sharing.agreed_by,
+    }
 
 
 def _examination_json(examination: Examination) -> Json:

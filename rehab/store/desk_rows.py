@@ -1,4 +1,4 @@
-"""What the coordinator's desk records, to rows and back: appointments, contacts, the diary."""
+"""What the coordinator's desk and letters need, to rows and back, mostly column by column."""
 
 from dataclasses import Field, fields
 from typing import Any, ClassVar, Protocol, TypeVar
@@ -6,6 +6,7 @@ from typing import Any, ClassVar, Protocol, TypeVar
 from rehab.care.case import Appointment, CheckKind
 from rehab.care.contacts import Limits
 from rehab.care.diary import SessionPattern
+from rehab.care.sharing import SchoolTopic, Sharing
 from rehab.store.rows import Row, Stored
 
 
@@ -43,6 +44,15 @@ def limits_to_row(limits: Limits) -> Row:
 def limits_from_row(row: Stored) -> Limits:
     distances = tuple((site, km) for site, km in row["distances_km"])
     return from_row(Limits, {**row, "weekdays": tuple(row["weekdays"]), "distances_km": distances})
+
+
+def sharing_to_row(sharing: Sharing) -> Row:
+    return {**to_row(sharing), "school": [topic.value for topic in sharing.school]}
+
+
+def sharing_from_row(row: Stored) -> Sharing:
+    topics = tuple(SchoolTopic(topic) for topic in row["school"])
+    return from_row(Sharing, {**row, "school": topics})
 
 
 def pattern_to_row(pattern: SessionPattern) -> Row:

@@ -65,7 +65,14 @@ def add_new_cases(tx: Transaction, told: Sequence[tuple[Case, Stamp]]) -> None:
 
 
 def _facts(case: Case) -> Iterator[Record]:
-    if case.examinations or case.regimens or case.ending or case.tries:
+    if (
+        case.examinations
+        or case.regimens
+        or case.prescriptions
+        or case.ending
+        or case.tries
+        or case.sharing
+    ):
         raise RecordError(
             "this case holds more than can be written at once.",
             where=case.child.number,

@@ -20,6 +20,7 @@ from rehab.care.case import (
     Examination,
     EyeFindings,
     Outcome,
+    Prescription,
     Regimen,
     Surgery,
     case_of,
@@ -29,6 +30,8 @@ from rehab.care.changes import Entry
 from rehab.care.contacts import Contact, ContactTry, Limits
 from rehab.care.diary import Closure, Diary, Holiday, SessionPattern, Site
 from rehab.care.proposals import KeptProposal
+from rehab.care.sharing import Sharing
+from rehab.care.translations import TranslationReview
 from rehab.care.wear import WearDay
 from rehab.measures.acuity import Acuity
 from rehab.store import rows, schema
@@ -36,6 +39,7 @@ from rehab.store.versions import (
     DIARY_KINDS,
     KINDS,
     OF_A_CASE,
+    REVIEWS,
     DiaryRecord,
     Kind,
     Record,
@@ -148,10 +152,12 @@ def read_cases(connection: Connection, numbers: Sequence[str]) -> dict[str, Case
                 regimens=tuple(facts[Regimen][number]),
                 appointments=tuple(facts[Appointment][number]),
                 ending=next(iter(facts[Ending][number]), None),
+                prescriptions=tuple(facts[Prescription][number]),
             ),
             tuple(facts[Contact][number]),
             next(iter(facts[Limits][number]), None),
             tuple(facts[ContactTry][number]),
+            next(iter(facts[Sharing][number]), None),
         )
         for number, (child,) in facts[Child].items()
     }
@@ -163,6 +169,13 @@ def read_diary(connection: Connection) -> Diary:
         return tuple(v.record for v in read_versions(connection, kind, is_current(kind.table)))
 
     return Diary(current(Site), current(SessionPattern), current(Closure), current(Holiday))
+
+
+def read_translation_reviews(connection: Connection) -> tuple[TranslationReview, ...]:
+    """The reviews that were not withdrawn, in order of day."""
+    found = (v.record for v in read_versions(connection, REVIEWS, is_current(REVIEWS.table)))
+    reviews = (review for review in found if isinstance(review, TranslationReview))
+    return tuple(sorted(reviews, key=lambda r: (r.on, len(r.id), r.id)))
 
 
 def read_booked(

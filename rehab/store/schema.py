@@ -1,25 +1,19 @@
 """The database tables. A fact is never overwritten: each version of a key is a row of its own."""
 
-from enum import StrEnum
-from typing import Any
-
 from sqlalchemy import (
     JSON,
     Boolean,
     Column,
     Date,
-    Enum,
     ForeignKeyConstraint,
     Index,
     Integer,
-    MetaData,
     PrimaryKeyConstraint,
     String,
     Table,
     Text,
     UniqueConstraint,
 )
-from sqlalchemy.schema import SchemaItem
 
 from rehab.care.case import (
     Cataract,
@@ -36,65 +30,19 @@ from rehab.care.case import (
 )
 from rehab.care.changes import EntryKind, EntryState
 from rehab.care.contacts import Consent, TryOutcome, Way
+from rehab.care.letter_log import LetterFormat
 from rehab.care.messages import MessageState
 from rehab.care.proposals import Decision
 from rehab.measures.fixation import Finding, Nystagmus
+from rehab.store import table_parts
+from rehab.store.table_parts import child_number, of_the_clinic, versioned, word
 
 # The newest migration. Revisions are four digits, so that older and newer are told apart as text.
-REVISION = "0004"
+REVISION = "0005"
 
-metadata = MetaData(
-    naming_convention={
-        "pk": "pk_%(table_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-        "fk": "fk_%(table_name)s_%(referred_table_name)s",
-        "ck": "ck_%(table_name)s_%(constraint_name)s",
-    }
-)
+metadata = table_parts.metadata
 
-
-def _word(name: str, vocabulary: type[StrEnum]) -> Column[Any]:
-    stored = Enum(
-        vocabulary,
-        name=name,
-        length=40,
-        native_enum=False,
-        create_constraint=True,
-        values_callable=lambda words: [word.value for word in words],
-    )
-    return Column(name, stored, nullable=False)
-
-
-def _child_number() -> Column[Any]:
-    return Column("child_number", String(80), nullable=False, index=True)
-
-
-def _versioned(name: str, *columns: SchemaItem) -> Table:
-    """A table of facts about children: who recorded which version of a key, when and why.
-
-    The highest version of a key is current; when it is withdrawn, the fact was entered in error.
-    """
-    return _of_the_clinic(name, _child_number(), *columns)
-
-
-def _of_the_clinic(name: str, *columns: SchemaItem) -> Table:
-    """A table of facts in versions that belong to no child, such as the diary's."""
-    return Table(
-        name,
-        metadata,
-        Column("key", String(100), nullable=False),
-        Column("version", Integer, nullable=False),
-        Column("recorded_at", String(40), nullable=False),
-        Column("recorded_by", Text, nullable=False),
-        Column("reason", Text, nullable=False),
-        Column("withdrawn", Boolean, nullable=False),
-        *columns,
-        PrimaryKeyConstraint("key", "version"),
-    )
-
-
-child = _versioned(
+child = versioned(
     "child",
     Column("name", Text, nullable=False),
     Column("date_of_birth", Date, nullable=False),
@@ -104,20 +52,20 @@ child = _versioned(
     Column("family", String(80), nullable=False),
 )
 
-surgery = _versioned(
+surgery = versioned(
     "surgery",
-    _word("eye", Eye),
+    word("eye", Eye),
     Column("on", Date, nullable=False),
-    _word("procedure", Procedure),
-    _word("sutures", Sutures),
-    _word("cause", Cause),
+    word("procedure", Procedure),
+    word("sutures", Sutures),
+    word("cause", Cause),
     Column("target_quarters", Integer),
 )
 
-examination = _versioned(
+examination = versioned(
     "examination",
     Column("on", Date, nullable=False),
-    _word("nystagmus", Nystagmus),
+    word("nystagmus", Nystagmus),
     Column("under_anaesthesia", Boolean, nullable=False),
     Column("done", JSON, nullable=False),
     Column("note", Text, nullable=False),
@@ -131,20 +79,20 @@ eye_findings = Table(
     Column("key", String(100), nullable=False),
     Column("version", Integer, nullable=False),
     Column("position", Integer, nullable=False),
-    _word("eye", Eye),
-    _word("central", Finding),
-    _word("steady", Finding),
-    _word("maintained", Finding),
-    _word("follows", Finding),
+    word("eye", Eye),
+    word("central", Finding),
+    word("steady", Finding),
+    word("maintained", Finding),
+    word("follows", Finding),
     Column("pressure_mmhg", Integer),
     Column("instrument", Text),
     Column("sphere_quarters", Integer),
     Column("cylinder_quarters", Integer),
     Column("axis_degrees", Integer),
-    _word("visual_axis", VisualAxis),
-    _word("cataract", Cataract),
-    _word("lens_status", LensStatus),
-    _word("correction", Correction),
+    word("visual_axis", VisualAxis),
+    word("cataract", Cataract),
+    word("lens_status", LensStatus),
+    word("correction", Correction),
     Column("corneal_diameter_tenths_mm", Integer),
     Column("axial_length_hundredths_mm", Integer),
     PrimaryKeyConstraint("key", "version", "position"),
@@ -157,7 +105,7 @@ acuity = Table(
     metadata,
     Column("key", String(100), nullable=False),
     Column("version", Integer, nullable=False),
-    _word("eye", Eye),
+    word("eye", Eye),
     Column("position", Integer, nullable=False),
     Column("written", Text, nullable=False),
     Column("test", Text, nullable=False),
@@ -170,10 +118,10 @@ acuity = Table(
     ),
 )
 
-regimen = _versioned(
+regimen = versioned(
     "regimen",
-    _word("occluded_eye", Eye),
-    _word("method", Method),
+    word("occluded_eye", Eye),
+    word("method", Method),
     Column("minutes_per_day", Integer),
     Column("days_per_week", Integer, nullable=False),
     Column("starts", Date, nullable=False),
@@ -188,12 +136,12 @@ regimen = _versioned(
     Column("paused_from", Date),
 )
 
-occlusion_proposal = _versioned(
+occlusion_proposal = versioned(
     "occlusion_proposal",
     Column("on", Date, nullable=False),
     Column("regimen", String(100), nullable=False),
     Column("action", String(40), nullable=False),
-    _word("occluded_eye", Eye),
+    word("occluded_eye", Eye),
     Column("minutes_per_day", Integer),
     Column("days_per_week", Integer, nullable=False),
     Column("starts", Date, nullable=False),
@@ -202,21 +150,29 @@ occlusion_proposal = _versioned(
     Column("cautions", JSON, nullable=False),
     Column("found", JSON, nullable=False),
     Column("because", JSON, nullable=False),
-    _word("decision", Decision),
+    word("decision", Decision),
     Column("words", Text, nullable=False),
 )
 
-wear_day = _versioned(
+wear_day = versioned(
     "wear_day",
     Column("on", Date, nullable=False),
     Column("minutes", Integer, nullable=False),
     Column("written_on", Date),
 )
 
-appointment = _versioned(
+prescription = versioned(
+    "prescription",
+    Column("on", Date, nullable=False),
+    Column("until", Date, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("prescriber", Text, nullable=False),
+)
+
+appointment = versioned(
     "appointment",
     Column("on", Date, nullable=False),
-    _word("outcome", Outcome),
+    word("outcome", Outcome),
     Column("session", String(100), nullable=False, index=True),
     Column("starts_minute", Integer),
     Column("minutes", Integer, nullable=False),
@@ -225,26 +181,26 @@ appointment = _versioned(
     Column("reached_before", Integer, nullable=False),
 )
 
-ending = _versioned(
+ending = versioned(
     "ending",
-    _word("kind", EndingKind),
+    word("kind", EndingKind),
     Column("on", Date, nullable=False),
     Column("note", Text, nullable=False),
     Column("receiving_clinic", Text, nullable=False),
 )
 
-contact = _versioned(
+contact = versioned(
     "contact",
     Column("name", Text, nullable=False),
     Column("relation", Text, nullable=False),
     Column("phone", Text, nullable=False),
     Column("email", Text, nullable=False),
     Column("address", Text, nullable=False),
-    _word("text_consent", Consent),
-    _word("email_consent", Consent),
+    word("text_consent", Consent),
+    word("email_consent", Consent),
 )
 
-limits = _versioned(
+limits = versioned(
     "limits",
     Column("weekdays", JSON, nullable=False),
     Column("not_before_minute", Integer),
@@ -252,16 +208,23 @@ limits = _versioned(
     Column("distances_km", JSON, nullable=False),
 )
 
-contact_try = _versioned(
+sharing = versioned(
+    "sharing",
+    Column("on", Date, nullable=False),
+    Column("school", JSON, nullable=False),
+    Column("agreed_by", Text, nullable=False),
+)
+
+contact_try = versioned(
     "contact_try",
     Column("on", Date, nullable=False),
-    _word("way", Way),
-    _word("outcome", TryOutcome),
+    word("way", Way),
+    word("outcome", TryOutcome),
     Column("next_try", Date),
     Column("note", Text, nullable=False),
 )
 
-site = _of_the_clinic(
+site = of_the_clinic(
     "site",
     Column("code", String(80), nullable=False),
     Column("name", Text, nullable=False),
@@ -271,7 +234,7 @@ site = _of_the_clinic(
     Column("region", String(20), nullable=False),
 )
 
-session_pattern = _of_the_clinic(
+session_pattern = of_the_clinic(
     "session_pattern",
     Column("code", String(80), nullable=False),
     Column("site", String(80), nullable=False),
@@ -286,7 +249,7 @@ session_pattern = _of_the_clinic(
     Column("who", Text, nullable=False),
 )
 
-closure = _of_the_clinic(
+closure = of_the_clinic(
     "closure",
     Column("code", String(80), nullable=False),
     Column("start", Date, nullable=False),
@@ -296,7 +259,7 @@ closure = _of_the_clinic(
     Column("pattern", String(80), nullable=False),
 )
 
-holiday = _of_the_clinic(
+holiday = of_the_clinic(
     "holiday",
     Column("country", String(10), nullable=False),
     Column("region", String(20), nullable=False),
@@ -305,15 +268,24 @@ holiday = _of_the_clinic(
     Column("estimated", Boolean, nullable=False),
 )
 
+translation_review = of_the_clinic(
+    "translation_review",
+    Column("language", String(40), nullable=False),
+    Column("digest", String(64), nullable=False),
+    Column("reviewer", Text, nullable=False),
+    Column("qualification", Text, nullable=False),
+    Column("on", Date, nullable=False),
+)
+
 calendar_entry = Table(
     "calendar_entry",
     metadata,
     Column("uid", String(200), nullable=False),
-    _child_number(),
+    child_number(),
     Column("sequence", Integer, nullable=False),
     Column("changed_on", Date, nullable=False),
-    _word("kind", EntryKind),
-    _word("state", EntryState),
+    word("kind", EntryKind),
+    word("state", EntryState),
     Column("start", Date, nullable=False),
     Column("until", Date, nullable=False),
     Column("on", Date, nullable=False),
@@ -363,16 +335,16 @@ message = Table(
     "message",
     metadata,
     Column("uid", String(200), nullable=False),
-    _child_number(),
+    child_number(),
     Column("appointment", String(100), nullable=False, index=True),
     Column("appointment_on", Date, nullable=False),
     Column("days_before", Integer, nullable=False),
-    _word("way", Way),
+    word("way", Way),
     Column("address", Text, nullable=False),
     Column("subject", Text, nullable=False),
     Column("text", Text, nullable=False),
     Column("calendar", Text, nullable=False),
-    _word("state", MessageState),
+    word("state", MessageState),
     Column("changed_at", String(40), nullable=False),
     Column("problem", Text, nullable=False),
     PrimaryKeyConstraint("uid"),
@@ -387,4 +359,26 @@ published_event = Table(
     Column("place", Text, nullable=False),
     Column("digest", String(64), nullable=False),
     PrimaryKeyConstraint("calendar", "uid"),
+)
+
+# Letters that were made, none of which is ever changed or taken off. The words are compressed.
+letter_made = Table(
+    "letter_made",
+    metadata,
+    Column("uid", String(200), nullable=False),
+    child_number(),
+    Column("kind", String(80), nullable=False),
+    Column("language", String(40), nullable=False),
+    Column("made_on", Date, nullable=False),
+    Column("made_at", String(40), nullable=False, index=True),
+    Column("made_by", Text, nullable=False),
+    Column("revision", Integer, nullable=False),
+    Column("plan_digest", String(64), nullable=False),
+    Column("file_name", Text, nullable=False),
+    word("file_format", LetterFormat),
+    Column("sha256", String(64), nullable=False),
+    Column("words", Text, nullable=False),
+    Column("large_print", Boolean, nullable=False),
+    Column("reviewed", Boolean, nullable=False),
+    PrimaryKeyConstraint("uid"),
 )

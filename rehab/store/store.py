@@ -1,6 +1,6 @@
 """The clinic's records: few verbs, each write whole or not at all, nothing clinical overwritten."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
@@ -11,11 +11,14 @@ from sqlalchemy.exc import IntegrityError
 from rehab.care.case import Appointment, Case, Child
 from rehab.care.changes import Entry
 from rehab.care.diary import Diary
+from rehab.care.letter_log import LetterMade
 from rehab.care.proposals import KeptProposal
+from rehab.care.translations import TranslationReview
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError
 from rehab.store import schema
 from rehab.store.database import create_or_upgrade, open_engine
+from rehab.store.letter_log import read_last_letters, read_letter, read_letters
 from rehab.store.published import Booked, Published, read_appointments, read_published
 from rehab.store.reading import (
     ByBytes,
@@ -30,6 +33,7 @@ from rehab.store.reading import (
     read_history_in_diary,
     read_latest,
     read_proposals,
+    read_translation_reviews,
     read_versions,
     read_wear,
 )
@@ -155,6 +159,32 @@ class Store:
     def wear(self, number: str) -> tuple[WearDay, ...]:
         with self._reading() as connection:
             return read_wear(connection, number)
+
+    def translation_reviews(self) -> tuple[TranslationReview, ...]:
+        """Which words qualified people have reviewed, in order of day."""
+        with self._reading() as connection:
+            return read_translation_reviews(connection)
+
+    def letters_made(
+        self, child_number: str | None = None, limit: int | None = None
+    ) -> tuple[LetterMade, ...]:
+        """The letters of one child or of all, the newest first."""
+        with self._reading() as connection:
+            return read_letters(connection, child_number, limit)
+
+    def letter_made(self, begins: str) -> LetterMade:
+        """The one letter whose uid begins so; raises RecordError for none or several."""
+        with self._reading() as connection:
+            return read_letter(connection, begins)
+
+    def last_letter(self, child_number: str, kinds: Collection[str]) -> LetterMade | None:
+        """The newest letter of one of these kinds that was made for a child."""
+        return self.last_letters([child_number], kinds).get(child_number)
+
+    def last_letters(self, numbers: Sequence[str], kinds: Collection[str]) -> dict[str, LetterMade]:
+        """By child, as `last_letter`; a child without one is left out."""
+        with self._reading() as connection:
+            return read_last_letters(connection, numbers, kinds)
 
     def entries(self, number: str) -> tuple[Entry, ...]:
         with self._reading() as connection:

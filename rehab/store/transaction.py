@@ -9,10 +9,13 @@ from sqlalchemy import Connection, bindparam, delete, func, insert, select, upda
 from rehab.care.case import Appointment, Case, Child, Examination, Outcome
 from rehab.care.changes import Entry
 from rehab.care.diary import Diary
+from rehab.care.letter_log import LetterMade
 from rehab.care.proposals import KeptProposal
+from rehab.care.translations import TranslationReview
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError
 from rehab.store import rows, schema
+from rehab.store.letter_log import write_letters
 from rehab.store.outbox import Outbox
 from rehab.store.published import Published, write_published
 from rehab.store.reading import (
@@ -27,6 +30,7 @@ from rehab.store.reading import (
     read_latest,
     read_latest_in_diary,
     read_proposals,
+    read_translation_reviews,
     read_unsettled,
     read_versions,
     read_wear,
@@ -35,7 +39,9 @@ from rehab.store.recall_lines import MadeWith, StoredLine, read_revisions, write
 from rehab.store.versions import (
     DIARY_KINDS,
     KINDS,
+    REVIEWS,
     AnyRecord,
+    ClinicRecord,
     DiaryRecord,
     Kind,
     Record,
@@ -84,6 +90,26 @@ class Transaction:
             )
         self._insert(Version(key, 1, record, stamp, withdrawn=False))
         return key
+
+    def add_translation_review(self, review: TranslationReview, stamp: Stamp) -> str:
+        """Records that somebody reviewed these words and returns the key of it."""
+        words = (review.language, review.digest, review.reviewer)
+        for known in read_translation_reviews(self.connection):
+            if (known.language, known.digest, known.reviewer) == words:
+                raise RecordError(
+                    f"{known.reviewer} reviewed these words already, on {known.on}.",
+                    where=known.id,
+                    do="Nothing more is needed.",
+                )
+        used = select(func.count(REVIEWS.table.c.key.distinct()))
+        key = f"{REVIEWS.letter}/{(self.connection.scalar(used) or 0) + 1}"
+        self._insert(Version(key, 1, review, stamp, withdrawn=False))
+        return key
+
+    def log_letters(self, letters: Iterable[LetterMade]) -> tuple[LetterMade, ...]:
+        """Appends letters that were made; returns them with their uids. One that was made before
+        on the same day, the same in every byte, stays as it was logged first."""
+        return write_letters(self.connection, letters)
 
     def correct(self, key: str, record: AnyRecord, stamp: Stamp, expected_version: int) -> int:
         """Supersedes a fact, or brings back a withdrawn one; returns the new version."""
@@ -297,7 +323,7 @@ class Transaction:
             **stamp_to_row(new.stamp),
             "withdrawn": new.withdrawn,
         }
-        if not isinstance(new.record, DiaryRecord):
+        if not isinstance(new.record, ClinicRecord):
             stored["child_number"] = owner(new.key)
             if not new.withdrawn:
                 self._refuse_alike(new, kind, row)
@@ -355,6 +381,7 @@ class Transaction:
         other = self.connection.scalar(query.order_by(ByBytes(table.c.key)).limit(1))
         if other is not None:
             said = ", ".join(str(row[name]) for name in kind.alike) or str(row.get("on", "one"))
+            said = " ".join(said.split())
             raise RecordError(
                 f"this {kind.word} ({said}) is already recorded.",
                 where=other,

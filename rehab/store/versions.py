@@ -7,10 +7,20 @@ from typing import Any
 
 from sqlalchemy import Table
 
-from rehab.care.case import Appointment, Child, Ending, Examination, Regimen, Surgery
+from rehab.care.case import (
+    Appointment,
+    Child,
+    Ending,
+    Examination,
+    Prescription,
+    Regimen,
+    Surgery,
+)
 from rehab.care.contacts import Contact, ContactTry, Limits
 from rehab.care.diary import Closure, Holiday, SessionPattern, Site
 from rehab.care.proposals import KeptProposal
+from rehab.care.sharing import Sharing
+from rehab.care.translations import TranslationReview
 from rehab.care.wear import WearDay
 from rehab.errors import RecordError
 from rehab.store import desk_rows, rows, schema
@@ -21,17 +31,20 @@ Record = (
     | Surgery
     | Examination
     | Regimen
+    | Prescription
     | Appointment
     | Ending
     | Contact
     | Limits
     | ContactTry
+    | Sharing
     | KeptProposal
     | WearDay
 )
-AnyRecord = Record | DiaryRecord
-# The owner of what belongs to no child; no child's number begins so.
-DIARY = "@diary"
+ClinicRecord = DiaryRecord | TranslationReview
+AnyRecord = Record | ClinicRecord
+# The owners of what belongs to no child; no child's number begins so.
+DIARY, WORDS = "@diary", "@words"
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +114,14 @@ KINDS: dict[type[Record], Kind] = {
         rows.regimen_from_row,
         ("occluded_eye", "starts"),
     ),
+    Prescription: Kind(
+        "prescription",
+        "D",
+        schema.prescription,
+        desk_rows.to_row,
+        lambda row: desk_rows.from_row(Prescription, row),
+        ("on", "text"),
+    ),
     Appointment: Kind(
         "appointment",
         "A",
@@ -141,6 +162,13 @@ KINDS: dict[type[Record], Kind] = {
         lambda row: desk_rows.from_row(ContactTry, row),
         None,
     ),
+    Sharing: Kind(
+        "statement of what a school may be told",
+        "G",
+        schema.sharing,
+        desk_rows.sharing_to_row,
+        desk_rows.sharing_from_row,
+    ),
     WearDay: Kind(
         "day of wear", "W", schema.wear_day, rows.wear_to_row, rows.wear_from_row, ("on",)
     ),
@@ -150,11 +178,13 @@ OF_A_CASE = (
     Surgery,
     Examination,
     Regimen,
+    Prescription,
     Appointment,
     Ending,
     Contact,
     Limits,
     ContactTry,
+    Sharing,
 )
 DIARY_KINDS: dict[type[DiaryRecord], Kind] = {
     Site: Kind(
@@ -186,9 +216,18 @@ DIARY_KINDS: dict[type[DiaryRecord], Kind] = {
         lambda row: desk_rows.from_row(Holiday, row),
     ),
 }
+REVIEWS = Kind(
+    "review of a translation",
+    "@translation",
+    schema.translation_review,
+    desk_rows.to_row,
+    lambda row: desk_rows.from_row(TranslationReview, row),
+)
 
 
 def kind_of(record: AnyRecord) -> Kind:
+    if isinstance(record, TranslationReview):
+        return REVIEWS
     if isinstance(record, DiaryRecord):
         return DIARY_KINDS[type(record)]
     return KINDS[type(record)]
@@ -198,15 +237,17 @@ def kind_of_key(key: str) -> Kind:
     """The kind of fact that a key such as M-014/S1 stands for."""
     before, _, after = key.partition("/")
     letter = before if before.startswith("@") else after[:1]
-    for kind in (*KINDS.values(), *DIARY_KINDS.values()):
+    for kind in (*KINDS.values(), *DIARY_KINDS.values(), REVIEWS):
         if kind.letter == letter:
             return kind
     raise not_recorded(key)
 
 
 def owner(key: str) -> str:
-    """The number of the child whose fact has this key, or the diary."""
+    """The number of the child whose fact has this key, or the diary or the words of letters."""
     before = key.partition("/")[0]
+    if before == REVIEWS.letter:
+        return WORDS
     return DIARY if before.startswith("@") else before
 
 

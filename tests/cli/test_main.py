@@ -19,8 +19,10 @@ from tests.conftest import Clinic
 STORY = (
     "init", "import template", "child import",
     "child add", "child list", "child show", "surgery add", "exam add",
-    "contact add", "contact list", "contact change", "contact limits", "contact log",
-    "contact remove", "child change", "plan show", "plan why", "plan refresh", "plan forecast",
+    "contact add", "contact list", "contact change", "contact limits", "contact agree",
+    "contact log",
+    "prescription add", "prescription list", "contact remove", "child change",
+    "plan show", "plan why", "plan refresh", "plan forecast",
     "occlusion propose", "occlusion decline", "occlusion accept", "occlusion change", "wear add",
     "wear import", "wear show", "occlusion pause", "occlusion show",
     "record history", "appointment book", "appointment move", "appointment settle",

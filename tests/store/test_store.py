@@ -330,7 +330,7 @@ def test_many_cases_are_read_with_as_many_queries_as_one(store: Store, stamp: St
     for_one = sum(query.startswith("SELECT") for query in queries)
     queries.clear()
     cases = list(store.cases(reversed(numbers)))
-    assert sum(query.startswith("SELECT") for query in queries) == for_one == 11
+    assert sum(query.startswith("SELECT") for query in queries) == for_one == 13
     assert [case.child.number for case in cases] == numbers[::-1]
     assert cases[0] == store.case("M-059")
     assert list(store.cases()) == cases[::-1]

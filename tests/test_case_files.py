@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from rehab.care.case import CheckKind, Eye, Method, Outcome, Symptoms
+from rehab.care.sharing import SchoolTopic, Sharing
 from rehab.care.wear import WearDay
 from rehab.case_files import read_cases
 from rehab.errors import RecordError
@@ -53,6 +54,14 @@ MISTAKES = {
     "a regimen without who accepted it": (
         CHILD + 'occlusion = [{ eye = "left", starts = 2026-04-06 }]',
         "children.toml, child K-1: who is missing.",
+    ),
+    "an unknown word of what a school may be told": (
+        CHILD + 'sharing = { on = 2026-04-06, school = ["diagnosis"], agreed_by = "A" }',
+        "children.toml, child K-1: 'diagnosis' is not a word for school. Known: operation, sight.",
+    ),
+    "a prescription without its last day": (
+        CHILD + 'prescription = [{ on = 2026-04-06, text = "drops", prescriber = "Dr H" }]',
+        "children.toml, child K-1: until is missing.",
     ),
     "a file without its day": ("", "children.toml: today is missing."),
     "a day in quotes": (
@@ -147,6 +156,29 @@ review_on = 2026-06-02
     assert [(a.on, a.outcome) for a in case.appointments] == [
         (date(2026, 6, 2), Outcome.WAS_NOT_BROUGHT),
         (date(2026, 12, 1), Outcome.BOOKED),
+    ]
+
+
+def test_prescriptions_and_what_a_school_may_be_told_are_read(tmp_path: Path) -> None:
+    file = tmp_path / "children.toml"
+    file.write_text(
+        CHILD
+        + """
+sharing = { on = 2026-04-06, school = ["sight"], agreed_by = "Eve B" }
+prescription = [
+  { on = 2026-04-13, until = 2026-04-20, text = "Later", prescriber = "Dr H" },
+  { on = 2026-04-06, until = 2026-04-13, text = '''
+Two
+lines''', prescriber = "Dr H" },
+]
+""",
+        encoding="utf-8",
+    )
+    (told,) = read_cases(file).told
+    assert told.case.sharing == Sharing("K-1/G1", date(2026, 4, 6), (SchoolTopic.SIGHT,), "Eve B")
+    assert [(p.id, p.on, p.until, p.text, p.prescriber) for p in told.case.prescriptions] == [
+        ("K-1/D1", date(2026, 4, 6), date(2026, 4, 13), "Two\nlines", "Dr H"),
+        ("K-1/D2", date(2026, 4, 13), date(2026, 4, 20), "Later", "Dr H"),
     ]
 
 

@@ -80,6 +80,8 @@ def test_every_child_is_stored_as_it_is_told(demo: Demo) -> None:
         stored = demo.cases[told.case.child.number]
         assert stored.child == told.case.child
         assert told.story
+        assert stored.prescriptions == told.case.prescriptions
+        assert stored.sharing == told.case.sharing
         for name in ("surgeries", "examinations", "regimens", "appointments"):
             assert len(getattr(stored, name)) == len(getattr(told.case, name)), name
         assert stored.ending == told.case.ending

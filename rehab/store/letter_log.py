@@ -24,7 +24,9 @@ def write_letters(connection: Connection, letters: Iterable[LetterMade]) -> tupl
 
     Writers take turns, so that nobody writes one of them between the look and the writing.
     """
-    given = {letter.uid: letter for letter in map(identified, letters)}
+    given: dict[str, LetterMade] = {}
+    for letter in map(identified, letters):
+        given.setdefault(letter.uid, letter)
     uids = list(given)
     known: set[str] = set()
     for start in range(0, len(uids), AT_ONCE):

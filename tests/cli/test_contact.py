@@ -152,7 +152,49 @@ def test_children_who_live_together_share_a_word(asel: Clinic) -> None:
     assert said.splitlines()[1] == "Children of the family temir: K-017, K-018."
 
 
+@pytest.mark.both_databases
+def test_a_family_says_what_a_school_may_be_told_and_may_change_its_mind(asel: Clinic) -> None:
+    assert shown(asel)["sharing"] is None
+    line = "contact agree K-017 --agreed-by 'Gulnara T'"
+    assert asel.say(f"{line} --school sight --school operation --on 2026-04-13") == (
+        "Recorded K-017/G1: a school may be told: operation, sight (agreed by Gulnara T, "
+        "2026-04-13).\n"
+    )
+    assert asel.say(f"{line} --nothing") == (
+        "Recorded K-017/G1: a school may be told: nothing more than patch and glasses (agreed by "
+        "Gulnara T, 2026-04-20).\n"
+    )
+    kept = {"id": "K-017/G1", "on": "2026-04-20", "school": [], "agreed_by": "Gulnara T"}
+    assert shown(asel)["sharing"] == kept
+    assert json.loads(asel.say("child show K-017 --json"))["sharing"] == kept
+    told = "K-017/G1: a school may be told: nothing more than patch and glasses (agreed by "
+    assert told in asel.say("contact list K-017")
+    assert told in asel.say("child show K-017")
+    history = [(h["why"], h["what"]) for h in shown(asel, "--history")["history"][1:]]
+    assert history == [
+        ("", "a school may be told: operation, sight (agreed by Gulnara T, 2026-04-13)"),
+        (
+            "the family agreed to it",
+            "a school may be told: nothing more than patch and glasses (agreed by Gulnara T, "
+            "2026-04-20)",
+        ),
+    ]
+    assert asel.refuse(f"{line} --nothing").startswith("K-017/G1: this is recorded so already.")
+
+
+def test_what_was_agreed_by_a_slip_is_withdrawn_and_nothing_may_be_told(asel: Clinic) -> None:
+    line = "contact agree K-017 --agreed-by 'Gulnara T' --school operation"
+    asel.say(line)
+    asel.say("record withdraw K-017/G1 --why 'another family'")
+    assert shown(asel)["sharing"] is None
+    assert asel.say(f"{line} --on 2026-04-01").startswith("Recorded K-017/G2: ")
+
+
 MISUSED = {
+    "agree K-017 --agreed-by A": "Give one of --school and --nothing.",
+    "agree K-017 --agreed-by A --nothing --school sight": "Give one of --school and --nothing.",
+    "agree K-017 --agreed-by A --school diagnosis": "'diagnosis' is not one of 'operation', 'sight",
+    "agree K-017 --nothing": "Missing option '--agreed-by'",
     "change K-017/C1 --why x": "Give what changes, such as --phone.",
     "limits K-017": "Give what the family has stated, or --clear.",
     "limits K-017 --weekday T": "'T' is not one of: Monday, Tuesday",
@@ -171,6 +213,9 @@ def test_a_line_that_cannot_be_understood_is_explained(clinic: Clinic) -> None:
 
 
 REFUSED = {
+    "agree K-99 --nothing --agreed-by A": "nothing is recorded as K-99. Check the number.",
+    "agree K-017 --nothing --agreed-by ' '": "K-017: ' ' is no name that can be printed.",
+    "agree K-017 --nothing --agreed-by A --on 2026-04-21": "K-017: nobody can have agreed on",
     "add K-99 --name Gulnara": "K-99: no child has this number. Add the child first.",
     "add K-017 --name Gulnara --phone '+1=cmd'": "K-017: '+1=cmd' is no number that can be",
     "add K-017 --name 'a\x1b[2J'": "K-017: 'a\\x1b[2J' is no name that can be printed",

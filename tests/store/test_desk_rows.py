@@ -9,9 +9,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import Connection, create_engine
 
-from rehab.care.case import Appointment, CheckKind, Child, Ending, EndingKind, Outcome
+from rehab.care.case import (
+    Appointment,
+    CheckKind,
+    Child,
+    Ending,
+    EndingKind,
+    Outcome,
+    Prescription,
+)
 from rehab.care.contacts import Consent, Contact, ContactTry, Limits, TryOutcome, Way
 from rehab.care.diary import Closure, Diary, Holiday, SessionPattern, Site
+from rehab.care.sharing import SchoolTopic, Sharing
 from rehab.errors import RecordError
 from rehab.store.schema import metadata
 from rehab.store.store import Stamp, Store, Transaction
@@ -46,6 +55,8 @@ FAMILY = st.one_of(
         st.booleans(),
     ),
     st.builds(Ending, st.sampled_from(EndingKind), DAYS, TEXTS, TEXTS),
+    st.builds(Prescription, st.just(""), DAYS, DAYS, TEXTS, TEXTS),
+    st.builds(Sharing, st.just(""), DAYS, st.lists(st.sampled_from(SchoolTopic)).map(tuple), TEXTS),
 )
 CODES = st.text("abcdefgh-", min_size=1, max_size=8)
 OF_THE_DIARY = st.one_of(
@@ -93,6 +104,7 @@ def test_what_the_desk_records_is_read_back_as_it_was_recorded(
     limits = () if case.limits == Limits() else (case.limits,)
     endings = () if case.ending is None else (case.ending,)
     read = (*case.contacts, *limits, *case.tries, *case.appointments, *endings)
+    read += (*case.prescriptions, *filter(None, [case.sharing]))
     assert case.child == CHILD
     assert read == tuple(recorded)
     assert repr(read) == repr(tuple(recorded)), "words come back as words of the vocabulary"

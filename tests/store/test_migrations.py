@@ -7,6 +7,7 @@ import sys
 from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -23,12 +24,14 @@ from rehab.care.case import (
     Eye,
     EyeFindings,
     Method,
+    Prescription,
     Procedure,
     Regimen,
     Surgery,
     Sutures,
     Symptoms,
 )
+from rehab.care.sharing import SchoolTopic, Sharing
 from rehab.errors import StoreError
 from rehab.measures.acuity import parse_acuity
 from rehab.measures.refraction import Refraction
@@ -290,6 +293,44 @@ def test_a_database_can_go_back_to_the_first_version_with_its_rows(url: str) -> 
     with engine.connect() as connection:
         assert connection.scalars(text("SELECT written FROM acuity")).all() == ["6/60"]
         assert connection.scalars(text("SELECT method FROM regimen")).all() == ["patch"]
+    engine.dispose()
+
+
+# As version 0004 of the tables held them.
+FOURTH_ROWS = """
+INSERT INTO child VALUES ('M-014', 1, 'M-014', '2026-03-02T09:30:00.000000+00:00', 'a nurse', '',
+    false, 'Ann Example', '2026-01-01', NULL, 'sw', '', 'example');
+INSERT INTO contact VALUES ('M-014/C1', 1, '2026-03-02T09:30:00.000000+00:00', 'a nurse', '',
+    false, 'M-014', 'Eve Example', 'mother', '', '', '', 'yes', 'unknown');
+INSERT INTO revision VALUES ('M-014', 2);
+"""
+
+
+def test_what_letters_need_is_added_to_records_of_before_and_can_be_taken_off(
+    url: str, stamp: Stamp
+) -> None:
+    command.upgrade(_config(url), "0004")
+    before = _tables_and_indexes(url)
+    _run(url, FOURTH_ROWS)
+    assert "up to date, from 0004 to" in create_or_upgrade(url)
+    with closing(open_store(url)) as store:
+        case = store.case("M-014")
+        assert (case.prescriptions, case.sharing) == ((), None)
+        assert (store.letters_made(), store.translation_reviews()) == ((), ())
+        drops = Prescription("", date(2026, 3, 2), date(2026, 3, 9), "Drops:\nas told", "Dr H")
+        agreed = Sharing("", date(2026, 3, 2), (SchoolTopic.SIGHT,), "Eve Example")
+        with store.transaction() as tx:
+            assert tx.add("M-014", drops, stamp) == "M-014/D1"
+            assert tx.add("M-014", agreed, stamp) == "M-014/G1"
+            assert tx.revisions(["M-014"]) == {"M-014": 4}
+        case = store.case("M-014")
+        assert case.prescriptions == (replace(drops, id="M-014/D1"),)
+        assert case.sharing == replace(agreed, id="M-014/G1")
+    command.downgrade(_config(url), "0004")
+    assert _tables_and_indexes(url) == before
+    engine = engine_of(url)
+    with engine.connect() as connection:
+        assert connection.scalars(text("SELECT name FROM contact")).all() == ["Eve Example"]
     engine.dispose()
 
 

@@ -11,11 +11,13 @@ from rehab.care.case import (
     Child,
     Examination,
     Eye,
+    Prescription,
     Procedure,
     Surgery,
     Sutures,
 )
 from rehab.care.contacts import Consent, Contact, Limits
+from rehab.care.sharing import Sharing
 from rehab.errors import RecordError
 from rehab.store.new_cases import add_new_cases, numbers_ever_used
 from rehab.store.store import Stamp, Store
@@ -68,10 +70,15 @@ def test_a_number_that_was_ever_used_is_never_used_again(store: Store, stamp: St
 def test_what_cannot_be_written_at_once_is_refused_whole(store: Store, stamp: Stamp) -> None:
     whole = case_of_number("K-2")
     twice = replace(whole, surgeries=(whole.surgeries[0], whole.surgeries[0]))
+    agreed = replace(whole, sharing=Sharing("", TODAY, (), "Ama Oro"))
+    drops = Prescription("", TODAY, TODAY, "drops", "Dr H")
+    prescribed = replace(whole, prescriptions=(drops,))
     examined = replace(whole, examinations=(Examination("", TODAY, note="seen"),))
     wrong = (
         ([twice], "K-2: one fact is told twice"),
         ([examined], "K-2: this case holds more than can be written at once"),
+        ([agreed], "K-2: this case holds more than can be written at once"),
+        ([prescribed], "K-2: this case holds more than can be written at once"),
         ([whole, whole], "one number is given to two children"),
     )
     for cases, words in wrong:

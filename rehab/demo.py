@@ -10,7 +10,8 @@ from pathlib import Path
 from rehab.calendars import calendar_file
 from rehab.case_files import CaseFile, read_cases, read_diary
 from rehab.errors import RehabError
-from rehab.letters.family import family_letter
+from rehab.letter_desk import make_letter
+from rehab.letters.html_page import html_of
 from rehab.letters.overview import Line, overview
 from rehab.recall_files import recall_csv
 from rehab.settings import CLINIC_FILE, TABLES_FOLDER, read_settings
@@ -96,7 +97,7 @@ def _write_all(
             )
             write_whole(
                 out / "letters" / f"{number}.html",
-                family_letter(plan, desk.settings.clinic).encode(),
+                html_of(make_letter(desk, "family", child.case, today=today)).encode(),
             )
         lines.append(Line(plan, child.story, active))
         told(f"{number}  {child.story.partition(':')[0].rstrip('.')}.")

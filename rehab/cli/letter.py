@@ -5,9 +5,9 @@ from pathlib import Path
 
 import click
 
-from rehab import workflow
 from rehab.cli.options import NEW_FILE, desk, today_option
-from rehab.letters.family import family_letter
+from rehab.letter_desk import make_letter
+from rehab.letters.html_page import html_of
 from rehab.whole_files import write_whole
 
 
@@ -27,7 +27,7 @@ def family(home: Path | None, number: str, out: Path | None, today: date) -> Non
     Example: rehab letter family K-017 --out K-017.html
     """
     opened = desk(home)
-    made = workflow.plan_of(opened, opened.store.case(number), today=today)
+    made = make_letter(opened, "family", opened.store.case(number), today=today)
     path = out or Path(f"{number.replace('/', '-')}.html")
-    write_whole(path, family_letter(made, opened.settings.clinic).encode())
+    write_whole(path, html_of(made).encode())
     click.echo(f"Wrote {path}.")

@@ -1,31 +1,33 @@
-"""The template environments of all letters and messages: strict about missing names."""
+"""The template environments of all letters, messages and pages: strict about missing names."""
 
 from functools import cache, lru_cache
 from pathlib import Path
+from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from rehab.shipped_files import shipped
 
+OPTIONS: dict[str, Any] = {
+    "undefined": StrictUndefined,
+    "trim_blocks": True,
+    "lstrip_blocks": True,
+    "keep_trailing_newline": True,
+}
+
 
 @cache
 def environment() -> Environment:
     """An environment for pages, which escapes everything; its templates come with the program."""
-    return _environment(autoescape=True)
+    return Environment(loader=FileSystemLoader(shipped("templates")), autoescape=True, **OPTIONS)
 
 
 @lru_cache(maxsize=4)
 def plain_environment(own: Path) -> Environment:
     """An environment for plain text; a template in the folder `own` takes the place of ours."""
-    return _environment(own, autoescape=False)
+    return Environment(loader=templates(own), autoescape=False, **OPTIONS)
 
 
-def _environment(*first: Path, autoescape: bool) -> Environment:
-    return Environment(
-        loader=FileSystemLoader([*first, shipped("templates")]),
-        undefined=StrictUndefined,
-        autoescape=autoescape,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
+def templates(own: Path | None) -> FileSystemLoader:
+    """The program's templates, and before them those of a clinic's own folder."""
+    return FileSystemLoader([*([own] if own else []), shipped("templates")])

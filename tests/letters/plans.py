@@ -8,6 +8,10 @@ from rehab.care.occlusion import Span
 from rehab.care.plan import Plan
 from rehab.care.problems import Problem, ProblemKind
 from rehab.care.visits import Visit
+from rehab.letters.facts import About, facts_of
+from rehab.letters.html_page import html_of
+from rehab.letters.languages import language
+from rehab.letters.letter import write_letter
 from rehab.rules.protocol import Because
 from rehab.settings import Clinic
 
@@ -106,3 +110,11 @@ def whole_plan() -> Plan:
         occlusion=(span(-20, 5, 150), span(5, 26, 180), span(26, 90, 210)),
         problems=(problem(ProblemKind.REFER, CheckKind.SUTURES, Eye.RIGHT),),
     )
+
+
+def letter_page(
+    plan: Plan, clinic: Clinic = CLINIC, *, kind: str = "family", code: str = "en"
+) -> str:
+    """A letter of a kind as an HTML page."""
+    facts = facts_of(plan, clinic, About())
+    return html_of(write_letter(kind, facts, language(code), language("en")))

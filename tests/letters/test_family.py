@@ -1,6 +1,7 @@
 """The family letter says the right eye, hours and days, in plain and kind words, or is refused."""
 
 import re
+from base64 import b64decode
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -13,13 +14,24 @@ from rehab.care.plan import Plan
 from rehab.care.problems import ProblemKind
 from rehab.care.visits import Visit
 from rehab.errors import LetterError
-from rehab.letters.family import VISITS_SHOWN, family_letter
+from rehab.letters.home import VISITS_SHOWN
 from rehab.settings import Clinic
-from tests.letters.plans import CHILD, CLINIC, check, day, plan, problem, span, visit, whole_plan
+from tests.letters.plans import (
+    CHILD,
+    CLINIC,
+    check,
+    day,
+    letter_page,
+    plan,
+    problem,
+    span,
+    visit,
+    whole_plan,
+)
 
 GOLDEN = Path(__file__).parent / "golden" / "family.html"
-VOID = {"meta", "br"}
-INLINE = {"b", "span", "time", "br"}
+VOID = {"meta", "br", "img"}
+INLINE = {"b", "span", "time", "br", "bdi", "a"}
 UNSEEN = {"style"}
 BLAME = (
     "failed",
@@ -80,7 +92,7 @@ def sentences(html: str) -> list[str]:
 
 
 def letter(plan: Plan, clinic: Clinic = CLINIC) -> str:
-    return text(family_letter(plan, clinic))
+    return text(letter_page(plan, clinic))
 
 
 def every_kind() -> Plan:
@@ -123,18 +135,18 @@ every_letter = pytest.mark.parametrize("plan", LETTERS.values(), ids=LETTERS.key
 
 
 def test_a_whole_letter_is_as_reviewed() -> None:
-    assert family_letter(whole_plan(), CLINIC) == GOLDEN.read_text(encoding="utf-8")
+    assert letter_page(whole_plan(), CLINIC) == GOLDEN.read_text(encoding="utf-8")
 
 
 @every_letter
 def test_a_page_is_well_formed_and_the_same_each_time(plan: Plan) -> None:
-    assert Page(family_letter(plan, CLINIC)).blocks
-    assert family_letter(plan, CLINIC) == family_letter(plan, CLINIC)
+    assert Page(letter_page(plan, CLINIC)).blocks
+    assert letter_page(plan, CLINIC) == letter_page(plan, CLINIC)
 
 
 @every_letter
 def test_no_sentence_is_longer_than_twenty_words(plan: Plan) -> None:
-    long = [s for s in sentences(family_letter(plan, CLINIC)) if len(s.split()) > 20]
+    long = [s for s in sentences(letter_page(plan, CLINIC)) if len(s.split()) > 20]
     assert long == []
 
 
@@ -178,8 +190,8 @@ def test_every_letter_says_when_to_ring_and_whom(plan: Plan) -> None:
 
 @every_letter
 def test_a_page_needs_nothing_from_outside(plan: Plan) -> None:
-    html = family_letter(plan, CLINIC)
-    assert not re.search(r"<(link|script|img|iframe)\b|@import|url\((?!#)|\b(src|href)=", html)
+    html = letter_page(plan, CLINIC)
+    assert not re.search(r"<(link|script|iframe)\b|@import|url\(|\bhref=|\bsrc=\"(?!data:)", html)
 
 
 def test_a_clinic_without_other_numbers_still_sends_a_family_somewhere() -> None:
@@ -192,7 +204,7 @@ def test_a_clinic_without_other_numbers_still_sends_a_family_somewhere() -> None
 @pytest.mark.parametrize("phone", ["", "  "])
 def test_a_clinic_that_cannot_be_rung_sends_no_letter(phone: str) -> None:
     with pytest.raises(LetterError) as refused:
-        family_letter(whole_plan(), replace(CLINIC, phone=phone))
+        letter_page(whole_plan(), replace(CLINIC, phone=phone))
     assert str(refused.value) == (
         "family letter: the clinic has no telephone number, and a family must be able to ring. "
         "Set phone in the clinic file."
@@ -201,7 +213,7 @@ def test_a_clinic_that_cannot_be_rung_sends_no_letter(phone: str) -> None:
 
 def test_an_empty_plan_sends_no_letter() -> None:
     with pytest.raises(LetterError) as refused:
-        family_letter(plan(), CLINIC)
+        letter_page(plan(), CLINIC)
     assert str(refused.value) == (
         "family letter of child R-0042: nothing is planned: "
         "care here has ended, or no facts are recorded. Write to the family by hand."
@@ -210,31 +222,43 @@ def test_an_empty_plan_sends_no_letter() -> None:
 
 def test_the_covered_eye_the_hours_and_the_days_are_named() -> None:
     said = letter(whole_plan())
-    assert "The LEFT eye is covered. Left means your child's own left." in said
-    assert "LEFT eye: 2 h 30 min\nevery day\nFrom Sun 8 February 2026: LEFT eye, 3 h" in said
-    assert "Tue 3 February 2026\nSat 7 February 2026\n2 h 30 min every day" in said
-    assert "Sun 8 February 2026\nSat 28 February 2026\n3 h every day" in said
+    assert "Cover this eye: left eye. This means your child's own side." in said
+    assert (
+        "left eye: 2 hours 30 minutes\nevery day\nFrom Sunday, 8 February 2026: left eye, 3 hours"
+        in said
+    )
+    assert (
+        "Tuesday, 3 February 2026\nSaturday, 7 February 2026\n2 hours 30 minutes every day" in said
+    )
+    assert "Sunday, 8 February 2026\nSaturday, 28 February 2026\n3 hours every day" in said
 
 
 def test_hours_end_at_the_last_good_day_of_the_patching_check() -> None:
     said = letter(whole_plan())
     assert day(35 + 7).isoformat() == "2026-03-17"
-    assert "Sun 1 March 2026\nTue 17 March 2026\n3 h 30 min every day" in said
-    assert "These hours hold until Tue 17 March 2026. Then we must look at the eyes" in said
+    assert "Sunday, 1 March 2026\nTuesday, 17 March 2026\n3 hours 30 minutes every day" in said
+    assert "These hours hold until Tuesday, 17 March 2026. Then we must look at the eyes" in said
 
 
 @pytest.mark.parametrize(
     ("eye", "side"), [(Eye.LEFT, "right"), (Eye.RIGHT, "left")], ids=["left", "right"]
 )
 def test_the_drawing_shows_the_covered_eye_as_one_looks_at_the_child(eye: Eye, side: str) -> None:
-    html = family_letter(plan(occlusion=(span(0, 30, 60, eye=eye),)), CLINIC)
+    html = letter_page(plan(occlusion=(span(0, 30, 60, eye=eye),)), CLINIC)
     said = text(html)
-    assert f"Your child's {eye} eye is covered" in said
-    assert (
-        f"A child's face as you look at your child. The covered eye is on your {side} side." in said
+    assert "right eye" in said.split("As you look at your child.")[0]
+    drawing = re.search(
+        r'<img class="face" src="data:image/svg\+xml;base64,([^"]+)" alt="(.+?)"', html
     )
-    patch = re.search(r'<rect x="(\d+)" y="66" width="58"', html)
-    pupil = re.search(r'<circle cx="(\d+)" cy="89" r="10"', html)
+    assert drawing is not None
+    assert drawing[2].endswith(f"as you see it when you look at your child. Covered: {eye} eye")
+    covered = re.search(r"right eye\n(covered\n)?left eye\n(covered\n)?", said)
+    assert covered is not None
+    assert covered[1 if eye is Eye.RIGHT else 2] == "covered\n"
+    assert covered[2 if eye is Eye.RIGHT else 1] is None
+    svg = b64decode(drawing[1]).decode()
+    patch = re.search(r'<rect x="(\d+)" y="66" width="58"', svg)
+    pupil = re.search(r'<circle cx="(\d+)" cy="89" r="10"', svg)
     assert patch is not None
     assert pupil is not None
     assert (int(patch[1]) > 120) is (side == "right")
@@ -250,34 +274,36 @@ def test_an_overdue_patching_check_is_said_beside_the_hours() -> None:
 
 def test_neighbouring_days_with_one_dose_are_one_row() -> None:
     said = letter(plan(occlusion=(span(-9, 4, 60), span(4, 11, 60), span(11, 18, 90))))
-    assert "Tue 3 February 2026\nFri 13 February 2026\n1 h every day" in said
-    assert "Sat 14 February 2026\nFri 20 February 2026\n1 h 30 min every day" in said
+    assert "Tuesday, 3 February 2026\nFriday, 13 February 2026\n1 hour every day" in said
+    assert (
+        "Saturday, 14 February 2026\nFriday, 20 February 2026\n1 hour 30 minutes every day" in said
+    )
 
 
 def test_a_change_of_eye_is_said_and_each_row_names_its_eye() -> None:
     said = letter(BOTH_WAYS)
     assert "The covered eye changes." in said
-    assert "LEFT eye 45 min on 6 days of each week cloth patch on the glasses" in said
-    assert "RIGHT eye 1 h on 1 day of each week patch on the skin" in said
+    assert "left eye: 45 minutes on 6 days of each week cloth patch on the glasses" in said
+    assert "right eye: 1 hour on 1 day of each week patch on the skin" in said
     assert "\nno patch\n" in said
 
 
 def test_patching_that_starts_later_is_not_for_this_week() -> None:
     said = letter(plan(occlusion=(span(10, 30, 60),)))
-    assert "Not yet\nPatching starts on Fri 13 February 2026." in said
+    assert "Not yet\nPatching starts on Friday, 13 February 2026." in said
 
 
 def test_hours_that_nobody_accepted_are_not_printed() -> None:
     said = letter(PROPOSED)
-    assert "2 h 35 min" not in said
-    assert not re.search(r"\d (h|min)\b", said)
+    assert "2 hours 35 minutes" not in said
+    assert not re.search(r"\d (h|hour|min)", said)
     assert "We will tell you which eye to cover, and for how long." in said
-    assert "LEFT" not in said
+    assert "left" not in said
 
 
 def test_hours_past_the_patching_check_are_not_printed() -> None:
     said = letter(LOOK_FIRST)
-    assert not re.search(r"\d (h|min)\b", said)
+    assert not re.search(r"\d (h|hour|min)", said)
     assert "We must look at the eyes before patching goes on." in said
     assert "Take it off for every sleep" in said
 
@@ -300,11 +326,13 @@ def test_patching_safety_and_its_own_warning_signs_are_said() -> None:
 
 def test_visits_say_the_best_day_the_window_and_whether_they_are_booked() -> None:
     said = letter(whole_plan())
-    assert "Tue 10 February 2026 Booked\nAny clinic day from Wed 4 February 2026" in said
-    assert "Best day: Mon 9 March 2026 Please ring to book." in said
-    assert "Any clinic day from Tue 3 March 2026 to Mon 16 March 2026." in said
+    assert (
+        "Tuesday, 10 February 2026 Booked\nAny clinic day from Wednesday, 4 February 2026" in said
+    )
+    assert "Best day: Monday, 9 March 2026 Please ring to book." in said
+    assert "Any clinic day from Tuesday, 3 March 2026 to Monday, 16 March 2026." in said
     assert "Eye pressure: both eyes" in said
-    assert "Our clinic days are Mon, Tue, Wed, Thu and Fri." in said
+    assert "Our clinic days are: Monday, Tuesday, Wednesday, Thursday and Friday." in said
 
 
 def test_a_booked_visit_that_no_check_needs_is_still_a_visit() -> None:
@@ -316,14 +344,14 @@ def test_a_booked_visit_that_no_check_needs_is_still_a_visit() -> None:
 
 def test_a_window_that_has_begun_starts_today() -> None:
     said = letter(plan(visit(2, check(CheckKind.REVIEW, 2))))
-    assert "Any clinic day from Tue 3 February 2026 to Thu 12 February 2026." in said
+    assert "Any clinic day from Tuesday, 3 February 2026 to Thursday, 12 February 2026." in said
 
 
 def test_a_check_that_is_overdue_is_said_kindly() -> None:
     said = letter(OVERDUE)
     assert "A check is due now. We will find a day that suits you." in said
-    assert "It is not too late. Any clinic day up to Thu 12 February 2026 is good." in said
-    assert "Your booked visit: Thu 12 February 2026." in said
+    assert "It is not too late. Any clinic day up to Thursday, 12 February 2026 is good." in said
+    assert "Your booked visit: Thursday, 12 February 2026." in said
     assert "Please keep this day if you can." in said
 
 
@@ -339,7 +367,7 @@ def test_many_visits_are_cut_and_the_letter_says_so() -> None:
 
 
 def test_every_kind_of_check_has_a_name_and_a_purpose_of_its_own() -> None:
-    html = family_letter(every_kind(), CLINIC)
+    html = letter_page(every_kind(), CLINIC)
     named = re.findall(r"<dt>(.+)</dt>", html)
     told = re.findall(r"<dd>(.+)</dd>", html)
     assert len(set(named)) == len(set(told)) == len(CheckKind)
@@ -366,7 +394,7 @@ def test_a_shut_clinic_is_not_a_question_for_a_family() -> None:
 
 def test_markup_in_a_name_is_text() -> None:
     child = replace(CHILD, name="<b>Ilo</b> & 'Sons'")
-    html = family_letter(replace(whole_plan(), child=child), replace(CLINIC, address="<i>1</i>"))
+    html = letter_page(replace(whole_plan(), child=child), replace(CLINIC, address="<i>1</i>"))
     assert "<b>Ilo" not in html
     assert "<i>" not in html
     assert "Eye plan for <b>Ilo</b> & 'Sons'" in text(html)

@@ -1,21 +1,19 @@
-"""The family letter: what a plan means at home, as a record that the template puts into words."""
+"""What a plan means at home: today's hours, the trips to come, what to ask about."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
-from rehab.care.case import CheckKind, Child, Eye, Method
+from rehab.care.case import CheckKind, Eye, Method
 from rehab.care.checks import Check, Status
+from rehab.care.diary import Site
 from rehab.care.occlusion import Span
 from rehab.care.plan import Plan, agreed_occlusion, next_check
 from rehab.care.problems import ProblemKind
 from rehab.care.visits import Visit
-from rehab.errors import LetterError
-from rehab.letters.render import environment
-from rehab.settings import Clinic
+from rehab.clinic_days import ClinicDays
 
-TEMPLATE = "letters/family.html"
 VISITS_SHOWN = 5
 ONE_DAY = timedelta(days=1)
 ONE_WEEK = timedelta(weeks=1)
@@ -56,7 +54,11 @@ class Purpose:
 
 @dataclass(frozen=True, slots=True)
 class Trip:
-    """One visit as a family reads it; a window that has begun starts today."""
+    """One visit as a family reads it; a window that has begun starts today.
+
+    `days` are the clinic's days in the window. A booked visit may have a time of day, in minutes
+    after midnight, and a `place` other than the clinic's own.
+    """
 
     on: date
     earliest: date
@@ -64,20 +66,21 @@ class Trip:
     booked: bool
     overdue: bool
     purposes: tuple[Purpose, ...]
+    days: tuple[date, ...] = ()
+    starts_minute: int | None = None
+    minutes: int = 0
+    place: Site | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class FamilyLetter:
-    """All that the template may know.
+class Home:
+    """What a family must know of a plan.
 
     `without_day` are checks that no visit settles. A clinician must still decide on the checks of
     `ask_about`, on the patch when `ask_about_patch`, and with `open_decision` on something too
     inward to name.
     """
 
-    child: Child
-    clinic: Clinic
-    today: date
     patching: Patching
     hours: tuple[Hours, ...]
     this_week: tuple[Hours, ...]
@@ -93,45 +96,25 @@ class FamilyLetter:
     open_decision: bool
 
 
-def family_letter(plan: Plan, clinic: Clinic) -> str:
-    """The letter to a child's family as one HTML page; the same plan gives the same bytes."""
-    return environment().get_template(TEMPLATE).render(letter=letter_of(plan, clinic))
-
-
-def letter_of(plan: Plan, clinic: Clinic) -> FamilyLetter:
-    """The facts of the letter; raises LetterError when it must not be sent."""
-    if not clinic.phone.strip():
-        raise LetterError(
-            "the clinic has no telephone number, and a family must be able to ring.",
-            where="family letter",
-            do="Set phone in the clinic file.",
-        )
-    if not (plan.checks or plan.visits or plan.occlusion or plan.problems):
-        raise LetterError(
-            "nothing is planned: care here has ended, or no facts are recorded.",
-            where=f"family letter of child {plan.child.number}",
-            do="Write to the family by hand.",
-        )
+def home_of(plan: Plan, days: ClinicDays, places: Mapping[str, Site]) -> Home:
+    """`days` are those on which the clinic is open; `places` says where each session is."""
     hours = _hours(plan)
     visits = sorted(plan.visits, key=lambda v: v.on)
     shown = tuple(v for n, v in enumerate(visits) if n < VISITS_SHOWN or v.booked)
     look = next_check(plan, CheckKind.OCCLUSION)
     waiting = [problem for problem in plan.problems if problem.kind in FOR_A_CLINICIAN]
     about = {problem.about for problem in waiting}
-    purposes = [_purposes(v.checks) for v in shown]
-    return FamilyLetter(
-        child=plan.child,
-        clinic=clinic,
-        today=plan.today,
+    trips = tuple(_trip(v, plan.today, days, places) for v in shown)
+    return Home(
         patching=_patching(plan, hours),
         hours=hours,
         this_week=tuple(h for h in hours if h.start < plan.today + ONE_WEEK),
         covered_eyes=tuple(dict.fromkeys(h.eye for h in hours if h.minutes_per_day)),
         hold_until=max((h.last for h in hours), default=None),
         patching_check_overdue=look is not None and look.status is Status.OVERDUE,
-        trips=tuple(_trip(v, p, plan.today) for v, p in zip(shown, purposes, strict=True)),
+        trips=trips,
         more_trips=len(shown) < len(visits),
-        kinds=tuple(k for k in CheckKind if any(k is p.kind for ps in purposes for p in ps)),
+        kinds=tuple(k for k in CheckKind if any(k is p.kind for t in trips for p in t.purposes)),
         without_day=_without_day(plan),
         ask_about=_by_kind((CheckKind(p.about), p.eye) for p in waiting if p.about in CHECK_NAMES),
         ask_about_patch=not about.isdisjoint(OCCLUSION_DECISIONS),
@@ -179,14 +162,23 @@ def _dose(row: Hours) -> tuple[Eye, int, int, Method]:
     return row.eye, row.minutes_per_day, row.days_per_week, row.method
 
 
-def _trip(visit: Visit, purposes: tuple[Purpose, ...], today: date) -> Trip:
+def _trip(visit: Visit, today: date, days: ClinicDays, places: Mapping[str, Site]) -> Trip:
+    purposes = _purposes(visit.checks)
+    asleep = any(purpose.kind is CheckKind.ANAESTHESIA for purpose in purposes)
+    may = (session.on for session in days.lists) if asleep else days.open_days
+    earliest = max(visit.earliest, today)
+    booked = visit.appointment
     return Trip(
         on=visit.on,
-        earliest=max(visit.earliest, today),
+        earliest=earliest,
         latest=visit.latest,
         booked=visit.booked,
         overdue=any(check.status is Status.OVERDUE for check in visit.checks),
         purposes=purposes,
+        days=tuple(on for on in may if earliest <= on <= visit.latest),
+        starts_minute=booked.starts_minute if booked else None,
+        minutes=booked.minutes if booked else 0,
+        place=places.get(booked.session) if booked else None,
     )
 
 

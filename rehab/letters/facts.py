@@ -1,0 +1,75 @@
+"""All that a letter may know of a child, whichever letter it is."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from types import MappingProxyType
+
+from rehab.care.case import Case, Child, Prescription
+from rehab.care.diary import Site
+from rehab.care.plan import Plan
+from rehab.care.prescriptions import in_force
+from rehab.clinic_days import ClinicDays
+from rehab.letters.home import Home, home_of
+from rehab.letters.months import Month, months_of
+from rehab.settings import Clinic
+
+NO_DAYS = ClinicDays(())
+NO_PLACES: Mapping[str, Site] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class PhoneCalendar:
+    """A square code for a phone's camera: the `address` of the family's calendar, or without one
+    ("") the next booked visit itself."""
+
+    svg: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """What a letter needs beside the plan.
+
+    `case` holds what is recorded beside the plan, None where only the plan counts. `days` and
+    `places` are the clinic's; `emergency` is the number for an ambulance, "" where none is known;
+    `first_weekday` is 0 for Monday.
+    """
+
+    case: Case | None = None
+    days: ClinicDays = NO_DAYS
+    places: Mapping[str, Site] = field(default_factory=lambda: NO_PLACES)
+    emergency: str = ""
+    calendar: PhoneCalendar | None = None
+    first_weekday: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class LetterFacts:
+    """The record `letter` of every template; `planned` says that there is a plan at all."""
+
+    child: Child
+    clinic: Clinic
+    today: date
+    planned: bool
+    home: Home
+    months: tuple[Month, ...]
+    emergency: str
+    prescriptions: tuple[Prescription, ...]
+    calendar: PhoneCalendar | None
+
+
+def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
+    """The facts of a child's letters on the day of its plan."""
+    home = home_of(plan, about.days, about.places)
+    return LetterFacts(
+        child=plan.child,
+        clinic=clinic,
+        today=plan.today,
+        planned=bool(plan.checks or plan.visits or plan.occlusion or plan.problems),
+        home=home,
+        months=months_of(home.hours, home.trips, plan.today, about.first_weekday),
+        emergency=about.emergency or clinic.emergency_phone,
+        prescriptions=in_force(about.case, plan.today) if about.case else (),
+        calendar=about.calendar,
+    )

@@ -1,0 +1,117 @@
+"""The languages of letters: gettext catalogues, how each is written, and what was reviewed."""
+
+import hashlib
+from dataclasses import dataclass
+from functools import lru_cache
+from gettext import GNUTranslations, NullTranslations
+from io import BytesIO
+from pathlib import Path
+
+from babel import Locale, UnknownLocaleError
+from babel.messages.catalog import Catalog
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import PoFileError, read_po
+
+from rehab.errors import LetterError
+from rehab.settings import LETTER_LANGUAGES
+from rehab.shipped_files import shipped
+
+SOURCE = "en"
+# English without a country writes the day before the month, as most of the world does.
+USUAL_COUNTRY = {"en": "GB"}
+
+
+class _Untranslated(NullTranslations):
+    """What no catalogue has must not reach a family half in one language, half in another."""
+
+    def __init__(self, language: str) -> None:
+        super().__init__()
+        self._language = language
+
+    def gettext(self, message: str) -> str:
+        raise LetterError(
+            f"no translation of {message!r}.",
+            where=f"words in {self._language}",
+            do=f"Add it to languages/{self._language}.po in the clinic's folder of letters.",
+        )
+
+    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
+        return self.gettext(msgid1)
+
+
+@dataclass(frozen=True, slots=True)
+class Language:
+    """One language as letters use it; `digest` names its words, so that a review is of these."""
+
+    code: str
+    locale: Locale
+    words: NullTranslations
+    digest: str
+
+    @property
+    def rtl(self) -> bool:
+        return self.locale.text_direction == "rtl"
+
+    @property
+    def name(self) -> str:
+        """As its own readers call it."""
+        return Locale(self.code).get_display_name() or self.code
+
+    @property
+    def english_name(self) -> str:
+        return Locale(self.code).get_display_name(SOURCE) or self.code
+
+    def needs_review(self, reviewed: frozenset[str]) -> bool:
+        """Whether no review that a clinic recorded is of these very words."""
+        return self.code != SOURCE and self.digest not in reviewed
+
+
+def code_of(language: str) -> str | None:
+    """The letter language for a language as recorded, such as pt for pt-BR; None without one."""
+    code = language.strip().lower().replace("_", "-").partition("-")[0]
+    return code if code in LETTER_LANGUAGES else None
+
+
+@lru_cache(maxsize=32)
+def language(code: str, country: str = "", own: Path | None = None) -> Language:
+    """A language with the program's words, and the clinic's own from `own`/languages over them."""
+    if code == SOURCE:
+        return Language(code, _locale(code, country), NullTranslations(), "")
+    places = [shipped("templates") / "languages", *([own / "languages"] if own else [])]
+    catalogue = Catalog(locale=code)
+    for path in (place / f"{code}.po" for place in places):
+        if path.is_file():
+            for message in read_catalogue(path, code):
+                if message.id and message.string and not message.fuzzy:
+                    catalogue[message.id] = message
+    compiled = BytesIO()
+    write_mo(compiled, catalogue)
+    compiled.seek(0)
+    words = GNUTranslations(compiled)
+    words.add_fallback(_Untranslated(code))
+    return Language(code, _locale(code, country), words, _digest(catalogue))
+
+
+def read_catalogue(path: Path, code: str) -> Catalog:
+    """A catalogue from a file; raises LetterError that names the file and the line."""
+    try:
+        with path.open("rb") as file:
+            return read_po(file, locale=code, abort_invalid=True)
+    except PoFileError as error:
+        raise LetterError(
+            f"{error}.", where=f"{path}:{(error.lineno or 0) + 1}", do="Correct the catalogue."
+        ) from error
+    except (OSError, ValueError) as error:
+        raise LetterError(f"{error}.", where=str(path), do="Correct the catalogue.") from error
+
+
+def _locale(code: str, country: str) -> Locale:
+    try:
+        return Locale.parse(f"{code}_{country or USUAL_COUNTRY[code]}")
+    except (KeyError, UnknownLocaleError, ValueError):
+        return Locale.parse(f"{code}_{USUAL_COUNTRY[code]}" if code in USUAL_COUNTRY else code)
+
+
+def _digest(catalogue: Catalog) -> str:
+    said = sorted(f"{m.context}\0{m.id}\0{m.string}" for m in catalogue if m.id)
+    return hashlib.sha256("\n".join(said).encode()).hexdigest()[:16]

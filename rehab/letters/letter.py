@@ -1,0 +1,82 @@
+"""A letter: its facts in the words of one language, and in English beside a new translation."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from rehab.errors import LetterError
+from rehab.letters.facts import LetterFacts
+from rehab.letters.languages import Language
+from rehab.letters.sandbox import render_letter
+
+# Letters that have nothing to say about a child for whom nothing is planned.
+OF_THE_PLAN = ("family", "diary", "changes", "appointment", "school")
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A letter in one language. `notices` stand on each of its pages, as (language, text)."""
+
+    language: Language
+    title: str
+    body: str
+    notices: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """One letter of a kind; after a translation that nobody has reviewed comes the original."""
+
+    kind: str
+    facts: LetterFacts
+    words: tuple[Words, ...]
+
+
+def write_letter(
+    kind: str,
+    facts: LetterFacts,
+    language: Language,
+    english: Language,
+    *,
+    reviewed: frozenset[str] = frozenset(),
+    own: Path | None = None,
+) -> Letter:
+    """The letter in `language`. `reviewed` are the digests of the words that the clinic recorded
+    as reviewed; `own` is the folder of the clinic's own templates.
+
+    Raises LetterError when it must not be sent, or when its template fails.
+    """
+    _refuse(kind, facts)
+    told = _words(kind, facts, language, own)
+    if not language.needs_review(reviewed):
+        return Letter(kind, facts, (told,))
+    notices = tuple((tongue.code, not_reviewed(tongue)) for tongue in (language, english))
+    original = _words(kind, facts, english, own)
+    return Letter(kind, facts, (replace(told, notices=notices), original))
+
+
+def _refuse(kind: str, facts: LetterFacts) -> None:
+    if not facts.clinic.phone.strip():
+        raise LetterError(
+            "the clinic has no telephone number, and a family must be able to ring.",
+            where=f"{kind} letter",
+            do="Set phone in the clinic file.",
+        )
+    if kind in OF_THE_PLAN and not facts.planned:
+        raise LetterError(
+            "nothing is planned: care here has ended, or no facts are recorded.",
+            where=f"{kind} letter of child {facts.child.number}",
+            do="Write to the family by hand.",
+        )
+
+
+def not_reviewed(language: Language) -> str:
+    """What each page says of a translation that nobody has reviewed."""
+    return language.words.gettext(
+        "This translation has not been checked by a qualified person. "
+        "The English letter is attached. Please ring us if they differ."
+    )
+
+
+def _words(kind: str, facts: LetterFacts, language: Language, own: Path | None) -> Words:
+    title, body = render_letter(language, own, f"letters/{kind}.html", letter=facts)
+    return Words(language, title, body)

@@ -1,0 +1,83 @@
+"""The calendar of a letter: a month at a time, each day with its patching hours and visits."""
+
+from calendar import Calendar
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from rehab.letters.home import Hours, Trip
+from rehab.measures.dates import add_months
+
+MONTHS_SHOWN = 3
+
+
+class Mark(StrEnum):
+    """What a day means for a visit."""
+
+    BOOKED = "booked"
+    BEST = "best"
+    GOOD = "good"
+    NONE = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class DayCell:
+    """One day of the grid; `hours` are those in force on it, none when nothing is agreed for it."""
+
+    on: date
+    hours: Hours | None
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Month:
+    """A month as weeks of seven; a day of another month, or before today, has no cell.
+
+    `weekdays` are 0 (Monday) to 6, in the order of the columns.
+    """
+
+    first: date
+    weekdays: tuple[int, ...]
+    weeks: tuple[tuple[DayCell | None, ...], ...]
+
+
+def months_of(
+    hours: Sequence[Hours], trips: Sequence[Trip], today: date, first_weekday: int
+) -> tuple[Month, ...]:
+    """The months from today's to the last with agreed hours or a visit to come, at most a few."""
+    ends = [*(row.last for row in hours), *(trip.on for trip in trips)]
+    first = today.replace(day=1)
+    months = [add_months(first, n) for n in range(MONTHS_SHOWN)]
+    return tuple(
+        _month(month, hours, trips, today, first_weekday)
+        for month in months
+        if any(month <= end for end in ends)
+    )
+
+
+def _month(
+    first: date, hours: Sequence[Hours], trips: Sequence[Trip], today: date, first_weekday: int
+) -> Month:
+    def cell(on: date) -> DayCell | None:
+        if on.month != first.month or on < today:
+            return None
+        row = next((h for h in hours if h.start <= on <= h.last), None)
+        return DayCell(on, row, _mark(on, trips))
+
+    calendar = Calendar(first_weekday)
+    weeks = calendar.monthdatescalendar(first.year, first.month)
+    return Month(
+        first,
+        tuple(calendar.iterweekdays()),
+        tuple(tuple(cell(on) for on in week) for week in weeks),
+    )
+
+
+def _mark(on: date, trips: Sequence[Trip]) -> Mark:
+    if any(trip.booked and trip.on == on for trip in trips):
+        return Mark.BOOKED
+    open_ones = [trip for trip in trips if not trip.booked]
+    if any(trip.on == on for trip in open_ones):
+        return Mark.BEST
+    return Mark.GOOD if any(on in trip.days for trip in open_ones) else Mark.NONE

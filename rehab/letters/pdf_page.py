@@ -1,0 +1,96 @@
+"""Letters as PDF, tagged for screen readers (ISO 14289-1): the same letters give the same bytes."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, time
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal
+
+import typst
+
+from rehab.errors import LetterError
+from rehab.letters.letter import Letter, Words
+from rehab.letters.tree import tree
+from rehab.shipped_files import shipped
+
+STANDARD: Literal["ua-1"] = "ua-1"
+USUAL_POINTS = 12.0
+LARGE_POINTS = 18.0
+LATIN = "Noto Sans"
+SCRIPTS = {
+    "ar": "IBM Plex Sans Arabic",
+    "ur": "IBM Plex Sans Arabic",
+    "hi": "Noto Sans Devanagari",
+    "bn": "Noto Sans Bengali",
+    "ta": "Noto Sans Tamil",
+}
+FONTS = (LATIN, *dict.fromkeys(SCRIPTS.values()))
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """How letters are set: the size of paper, large print, and each on a sheet of its own."""
+
+    size: str = "a4"
+    large_print: bool = False
+    fonts: Path | None = None
+
+
+def pdf_of(letters: Sequence[Letter], paper: Paper) -> bytes:
+    """One file with all `letters`, each beginning on a new sheet.
+
+    Raises LetterError for a letter with a character that no font here can print.
+    """
+    first = letters[0]
+    data = {
+        "title": first.words[0].title if len(letters) == 1 else first.facts.clinic.name,
+        "author": first.facts.clinic.name,
+        "paper": "us-letter" if paper.size == "letter" else "a4",
+        "letters": [part for letter in letters for part in _parts(letter, paper)],
+    }
+    try:
+        made = typst.compile(
+            shipped("templates") / "letters" / "layout.typ",
+            format="pdf",
+            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+            pdf_standards=STANDARD,
+            font_paths=_fonts(paper.fonts),
+            root=shipped("templates"),
+            timestamp=datetime.combine(first.facts.today, time(), UTC),
+        )
+    except typst.TypstError as error:
+        raise LetterError(
+            f"it cannot be printed ({error.message}).",
+            where=", ".join(letter.facts.child.number for letter in letters),
+            do="",
+        ) from error
+    return bytes(made)
+
+
+def _parts(letter: Letter, paper: Paper) -> list[dict[str, Any]]:
+    return [_part(letter, words, paper, new=n == 0) for n, words in enumerate(letter.words)]
+
+
+def _part(letter: Letter, words: Words, paper: Paper, *, new: bool) -> dict[str, Any]:
+    code = words.language.code
+    return {
+        "lang": code,
+        "size": LARGE_POINTS if paper.large_print else USUAL_POINTS,
+        "fonts": [LATIN, *([SCRIPTS[code]] if code in SCRIPTS else []), *FONTS],
+        "notice": [{"lang": lang, "text": text} for lang, text in words.notices],
+        "footer": letter.facts.child.number,
+        "new-sheet": new,
+        "tree": tree(words.body, f"letter {letter.kind} in {code}"),
+    }
+
+
+@cache
+def _fonts(own: Path | None) -> typst.Fonts:
+    places = [shipped("templates") / "fonts", *([own] if own and own.is_dir() else [])]
+    return typst.Fonts(
+        include_system_fonts=False,
+        include_embedded_fonts=False,
+        font_paths=[str(place) for place in places],
+    )

@@ -264,3 +264,21 @@ def _hours(minutes: int) -> str:
     hours, rest = divmod(minutes, 60)
     parts = (f"{hours} h" if hours else "", f"{rest} min" if rest or not hours else "")
     return " ".join(filter(None, parts))
+
+
+def one_visit(number: str, on: date, starts_minute: int | None, minutes: int, zone: str) -> str:
+    """One booked visit as a short calendar (RFC 5545) that a phone's camera can take in.
+
+    The uid is that of no other file: the visit in it does not follow when it is moved.
+    """
+    event = Event.new(
+        uid=derived_uid("camera", number, on.isoformat()),
+        summary=ENGLISH.appointment,
+        start=on if starts_minute is None else moment(on, starts_minute, zone),
+        end=None if starts_minute is None else moment(on, starts_minute + minutes, zone),
+        stamp=datetime.combine(on, time(), UTC),
+    )
+    calendar = Calendar.new(prodid=PRODID, uid=None)
+    calendar.pop("uid", None)
+    calendar.add_component(event)
+    return str(calendar.to_ical().decode())

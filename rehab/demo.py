@@ -10,7 +10,7 @@ from pathlib import Path
 from rehab.calendars import calendar_file
 from rehab.case_files import CaseFile, read_cases, read_diary
 from rehab.errors import RehabError
-from rehab.letter_desk import make_letter
+from rehab.letter_desk import Wish, Writing
 from rehab.letters.html_page import html_of
 from rehab.letters.overview import Line, overview
 from rehab.recall_files import recall_csv
@@ -86,6 +86,7 @@ def _write_all(
     desk: Desk, cases: CaseFile, out: Path, today: date, told: Callable[[str], None]
 ) -> Made:
     lines: list[Line] = []
+    writing = Writing(desk, today)
     for child in cases.told:
         number = child.case.child.number
         plan, _, entries = refresh(desk, number, today=today)
@@ -97,7 +98,7 @@ def _write_all(
             )
             write_whole(
                 out / "letters" / f"{number}.html",
-                html_of(make_letter(desk, "family", child.case, today=today)).encode(),
+                html_of(writing.letter(Wish("family"), child.case).letter).encode(),
             )
         lines.append(Line(plan, child.story, active))
         told(f"{number}  {child.story.partition(':')[0].rstrip('.')}.")

@@ -1,30 +1,245 @@
-"""What the clinic does with letters: made from the plan of the day, in the family's language."""
+"""What the clinic does with letters: made from the plan of the day, in the family's language,
+and kept in a log from which the very same letter can be printed again."""
 
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
 from datetime import date
+from functools import cached_property
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
 
+from rehab.calendars import one_visit
 from rehab.care.case import Case
+from rehab.care.emergency import emergency_number
+from rehab.care.letter_log import LetterFormat, LetterMade
 from rehab.care.plan import Plan
-from rehab.letters.facts import About, facts_of
-from rehab.letters.languages import SOURCE, code_of, language
-from rehab.letters.letter import Letter, write_letter
+from rehab.errors import LetterError, RehabError
+from rehab.feed_folder import feed_address, webcal
+from rehab.letters.facts import About, PhoneCalendar, facts_of
+from rehab.letters.html_page import html_of
+from rehab.letters.languages import SOURCE, Language, code_of, first_weekday, language
+from rehab.letters.letter import Letter, Words, write_letter
+from rehab.letters.pdf_page import Printing, pdf_of
+from rehab.letters.qr_code import qr_svg
 from rehab.publish_desk import session_sites
+from rehab.store.store import Stamp
+from rehab.whole_files import write_whole
 from rehab.workflow import Desk, plan_of
 
 LETTERS_FOLDER = "letters"
+FONTS_FOLDER = "fonts"
+CHILDREN_AT_ONCE = 100
 
 
-def make_letter(desk: Desk, kind: str, case: Case, *, today: date, code: str = "") -> Letter:
-    """A letter of a kind about one child, in the language `code` or else in the family's."""
-    plan = plan_of(desk, case, today=today)
-    facts = facts_of(plan, desk.settings.clinic, about(desk, plan))
-    chosen = code_of(code or case.child.language) or SOURCE
-    country = ""
-    return write_letter(kind, facts, language(chosen, country), language(SOURCE, country))
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """Which letter: its kind, a language ("" for the family's own), to whom, how large."""
+
+    kind: str
+    code: str = ""
+    to: str = ""
+    large_print: bool = False
 
 
-def about(desk: Desk, plan: Plan) -> About:
-    clinic = desk.settings.clinic
-    return About(
-        days=desk.days(plan.today, plan.horizon),
-        places=session_sites(desk.diary, clinic, plan.today, plan.horizon),
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A letter with the plan that it was made from, and whether its translation was reviewed."""
+
+    letter: Letter
+    plan_digest: str
+    revision: int
+    reviewed: bool
+
+
+@dataclass(frozen=True)
+class Writing:
+    """All that letters of one day share, read once."""
+
+    desk: Desk
+    today: date
+
+    @cached_property
+    def own(self) -> Path:
+        return self.desk.settings.home / LETTERS_FOLDER
+
+    @cached_property
+    def reviewed(self) -> frozenset[str]:
+        return frozenset(review.digest for review in self.desk.store.translation_reviews())
+
+    def language(self, code: str) -> Language:
+        return language(code, self.desk.settings.clinic.country, self.own)
+
+    def letter(self, wish: Wish, case: Case, revision: int = 0) -> Made:
+        """The letter about one child; raises RehabError where it must not be printed."""
+        plan = plan_of(self.desk, case, today=self.today)
+        clinic = self.desk.settings.clinic
+        chosen = self.language(wish.code or code_of(case.child.language) or clinic.language)
+        facts = facts_of(plan, clinic, self._about(case, plan, wish))
+        made = write_letter(
+            wish.kind,
+            facts,
+            chosen,
+            self.language(SOURCE),
+            reviewed=self.reviewed,
+            own=self.own,
+        )
+        return Made(made, digest_of(plan), revision, not chosen.needs_review(self.reviewed))
+
+    def _about(self, case: Case, plan: Plan, wish: Wish) -> About:
+        settings = self.desk.settings
+        clinic = settings.clinic
+        places = session_sites(self.desk.diary, clinic, plan.today, plan.horizon)
+        return About(
+            case=case,
+            days=self.desk.days(plan.today, plan.horizon),
+            places=places,
+            emergency=emergency_number(
+                clinic.emergency_phone, clinic.country, self.desk.protocol, self.today
+            ).number,
+            calendar=self._calendar(plan),
+            first_weekday=first_weekday(clinic.country),
+            to=wish.to,
+        )
+
+    def _calendar(self, plan: Plan) -> PhoneCalendar | None:
+        settings = self.desk.settings
+        address = feed_address(settings, plan.child.number)
+        if address:
+            return PhoneCalendar(qr_svg(webcal(address)), address)
+        booked = next((v for v in plan.visits if v.booked and v.appointment), None)
+        if booked is None or booked.appointment is None:
+            return None
+        at = booked.appointment
+        zone = settings.clinic.time_zone
+        text = one_visit(plan.child.number, at.on, at.starts_minute, at.minutes, zone)
+        return PhoneCalendar(qr_svg(text), "")
+
+
+def digest_of(plan: Plan) -> str:
+    """A plan as 64 hexadecimal digits: another plan has others."""
+    return sha256(repr(plan).encode()).hexdigest()
+
+
+def letters_of(writing: Writing, wish: Wish, numbers: Sequence[str]) -> Iterator[Made | RehabError]:
+    """A letter for each child, or why there is none: one child must not hold up the others."""
+    for start in range(0, len(numbers), CHILDREN_AT_ONCE):
+        cases, _, revisions = writing.desk.store.planning(numbers[start : start + CHILDREN_AT_ONCE])
+        for number, case in cases.items():
+            try:
+                yield writing.letter(wish, case, revisions[number])
+            except RehabError as error:
+                yield error
+
+
+def print_letters(
+    writing: Writing, wish: Wish, made: Sequence[Made], path: Path, *, stamp: Stamp
+) -> tuple[LetterMade, ...]:
+    """Write `made` into one file, PDF or HTML by its name, and log each letter."""
+    content = content_of([each.letter for each in made], printing(writing, wish), path)
+    write_whole(path, content)
+    digest = sha256(content).hexdigest()
+    rows = [_logged(writing, wish, each, (path, digest), stamp) for each in made]
+    with writing.desk.store.transaction() as tx:
+        return tx.log_letters(rows)
+
+
+def printing(writing: Writing, wish: Wish) -> Printing:
+    clinic = writing.desk.settings.clinic
+    return Printing(clinic.paper, wish.large_print, writing.own / FONTS_FOLDER)
+
+
+def content_of(letters: Sequence[Letter], how: Printing, path: Path) -> bytes:
+    """The file's bytes; several letters in one file are PDF."""
+    if path.suffix.lower() == ".pdf":
+        return pdf_of(letters, how)
+    if path.suffix.lower() == ".html" and len(letters) == 1:
+        return html_of(letters[0], large_print=how.large_print).encode()
+    raise LetterError(
+        "letters are printed as .pdf, or one alone as .html.",
+        where=str(path),
+        do="Choose another name.",
     )
+
+
+def _logged(
+    writing: Writing, wish: Wish, made: Made, file: tuple[Path, str], stamp: Stamp
+) -> LetterMade:
+    path, digest = file
+    letter = made.letter
+    return LetterMade(
+        uid="",
+        child_number=letter.facts.child.number,
+        kind=letter.kind,
+        language=letter.words[0].language.code,
+        made_on=writing.today,
+        made_at=stamp.at,
+        made_by=stamp.by,
+        revision=made.revision,
+        plan_digest=made.plan_digest,
+        file_name=path.name,
+        file_format=LetterFormat(path.suffix.lower().removeprefix(".")),
+        sha256=digest,
+        words=words_json(letter, wish),
+        large_print=wish.large_print,
+        reviewed=made.reviewed,
+    )
+
+
+def words_json(letter: Letter, wish: Wish) -> bytes:
+    """A letter's words, from which it can be printed as it was."""
+    words = [
+        {"code": w.language.code, "title": w.title, "body": w.body, "notices": w.notices}
+        for w in letter.words
+    ]
+    return json.dumps({"wish": asdict(wish), "words": words}, ensure_ascii=False).encode()
+
+
+def letter_again(
+    writing: Writing, logged: LetterMade, case: Case, *, old: bool
+) -> tuple[Letter, Wish]:
+    """The letter as it was made; raises LetterError when the plan is another now, unless `old`.
+
+    An old letter says so on each of its pages.
+    """
+    said = json.loads(logged.words)
+    wish = Wish(**said["wish"])
+    current = Writing(writing.desk, logged.made_on).letter(wish, case)
+    if current.plan_digest == logged.plan_digest:
+        return _as_said(writing, said, current.letter, ()), wish
+    if not old:
+        raise LetterError(
+            f"the plan has changed since this letter was made on {logged.made_on}.",
+            where=f"{logged.kind} letter of child {logged.child_number}",
+            do="Write a new one, or print the old one with --old.",
+        )
+    return _as_said(writing, said, current.letter, old_notices(writing, logged)), wish
+
+
+def old_notices(writing: Writing, logged: LetterMade) -> tuple[tuple[str, str], ...]:
+    codes = dict.fromkeys((logged.language, SOURCE))
+    return tuple(
+        (
+            code,
+            writing.language(code).words.gettext(
+                "This is an old letter. The plan has changed since. Please ring us for the new one."
+            ),
+        )
+        for code in codes
+    )
+
+
+def _as_said(
+    writing: Writing, said: dict[str, Any], letter: Letter, notices: tuple[tuple[str, str], ...]
+) -> Letter:
+    words = tuple(
+        Words(
+            writing.language(w["code"]),
+            w["title"],
+            w["body"],
+            (*notices, *((code, text) for code, text in w["notices"])),
+        )
+        for w in said["words"]
+    )
+    return Letter(letter.kind, letter.facts, words)

@@ -142,13 +142,18 @@ def test_what_is_refused_is_explained_and_nothing_is_written(
 
 
 def test_no_plan_is_made_for_a_child_whom_nobody_recorded(clinic: Clinic) -> None:
-    for line in ("plan show K-99", "calendar export K-99", "letter family K-99", "child show K-99"):
+    for line in (
+        "plan show K-99",
+        "calendar export K-99",
+        "letter write family K-99",
+        "child show K-99",
+    ):
         assert clinic.refuse(line) == "nothing is recorded as K-99. Check the number."
 
 
 def test_a_letter_without_the_clinic_s_telephone_is_refused(asel: Clinic, tmp_path: Path) -> None:
     (asel.home / "clinic.toml").write_text('name = "Harbour Eye Clinic"\n')
-    said = asel.refuse(f"letter family K-017 --out {tmp_path / 'asel.html'}")
+    said = asel.refuse(f"letter write family K-017 --out {tmp_path / 'asel.html'}")
     assert said == (
         "family letter: the clinic has no telephone number, and a family must be able to ring. "
         "Set phone in the clinic file."

@@ -1,14 +1,40 @@
-"""Commands: write letters."""
+"""Commands: write letters, print one again, see what was written; languages and their reviews."""
 
-from datetime import date
+from collections.abc import Sequence
+from datetime import date, timedelta
 from pathlib import Path
 
 import click
 
-from rehab.cli.options import NEW_FILE, desk, today_option
-from rehab.letter_desk import make_letter
-from rehab.letters.html_page import html_of
+from rehab.care.case import Outcome
+from rehab.care.letter_log import LetterMade
+from rehab.care.translations import TranslationReview
+from rehab.cli.options import Day, desk, json_option, stamped, today_option
+from rehab.cli.output import print_json
+from rehab.cli.progress import progress, refreshed
+from rehab.errors import RehabError
+from rehab.letter_desk import (
+    Made,
+    Wish,
+    Writing,
+    content_of,
+    letter_again,
+    letters_of,
+    print_letters,
+    printing,
+)
+from rehab.letters.languages import SOURCE
+from rehab.recall_desk import StoredList
+from rehab.settings import LETTER_LANGUAGES
+from rehab.store.store import Stamp
+from rehab.translation_desk import record_review
 from rehab.whole_files import write_whole
+from rehab.workflow import Desk
+
+ONE_DAY = timedelta(days=1)
+language_option = click.option(
+    "--language", "code", type=click.Choice(LETTER_LANGUAGES), help="Else the family's own."
+)
 
 
 @click.group()
@@ -17,17 +43,195 @@ def letter() -> None:
 
 
 @letter.command()
-@click.argument("number")
-@click.option("--out", type=NEW_FILE, help="Else NUMBER.html here.")
+@click.argument("kind")
+@click.argument("numbers", nargs=-1)
+@click.option("--day", type=Day(), help="For every child that is booked on this day.")
+@click.option("--recall", is_flag=True, help="For every family of the recall list, in its order.")
+@click.option("--out", type=click.Path(path_type=Path), help="A file, or a folder for one each.")
+@language_option
+@click.option("--to", default="", help="Whom a letter to a clinician is addressed to.")
+@click.option("--large", is_flag=True, help="Large print, 18 point.")
 @today_option
+@stamped
 @click.pass_obj
-def family(home: Path | None, number: str, out: Path | None, today: date) -> None:
-    """Write the letter for the family of the child NUMBER, to read on a screen or to print.
+def write(
+    home: Path | None,
+    /,
+    kind: str,
+    numbers: tuple[str, ...],
+    out: Path | None,
+    today: date,
+    stamp: Stamp,
+    **asked: object,
+) -> None:
+    """Write the letter KIND about the children NUMBERS, as PDF or, by the name of --out, HTML.
 
-    Example: rehab letter family K-017 --out K-017.html
+    KIND is family, diary, appointment, not-brought, school, clinician, transfer or transition, or
+    the name of a template of the clinic's own. Several letters are one file, each on a new sheet,
+    or with a folder as --out one file each. Where a letter cannot be written it says why, and the
+    others are.
+
+    Example: rehab letter write family K-017 --out K-017.pdf
     """
     opened = desk(home)
-    made = make_letter(opened, "family", opened.store.case(number), today=today)
-    path = out or Path(f"{number.replace('/', '-')}.html")
-    write_whole(path, html_of(made).encode())
-    click.echo(f"Wrote {path}.")
+    wish = Wish(kind, str(asked["code"] or ""), str(asked["to"]), bool(asked["large"]))
+    chosen = _chosen(opened, numbers, asked, today)
+    writing = Writing(opened, today)
+    made: list[Made] = []
+    with progress(len(chosen), "Writing") as bar:
+        for each in letters_of(writing, wish, chosen):
+            if isinstance(each, RehabError):
+                if len(chosen) == 1:
+                    raise each
+                click.echo(f"No letter: {each}", err=True)
+            else:
+                made.append(each)
+            bar.update(1)
+    if not made:
+        raise RehabError("no letter could be written.", where=kind, do="")
+    path = out or Path(f"{_named(chosen[0]) if len(chosen) == 1 else 'letters'}-{kind}.pdf")
+    if path.is_dir() or (not path.suffix and out):
+        for each in made:
+            name = f"{_named(each.letter.facts.child.number)}-{kind}.pdf"
+            print_letters(writing, wish, [each], path / name, stamp=stamp)
+    else:
+        print_letters(writing, wish, made, path, stamp=stamp)
+    count = "1 letter" if len(made) == 1 else f"{len(made)} letters"
+    click.echo(f"Wrote {path}: {count}.")
+
+
+def _chosen(
+    opened: Desk, numbers: Sequence[str], asked: dict[str, object], today: date
+) -> list[str]:
+    day = asked["day"]
+    if bool(numbers) + bool(day) + bool(asked["recall"]) != 1:
+        raise click.UsageError("Name children, or give --day, or --recall: one of them.")
+    if isinstance(day, date):
+        booked = opened.store.booked(day, day + ONE_DAY)
+        found = [number for number, made in booked if made.outcome is Outcome.BOOKED]
+        if not found:
+            raise RehabError(f"nobody is booked on {day}.", where="letters", do="Check the day.")
+        return list(dict.fromkeys(found))
+    if asked["recall"]:
+        for _ in refreshed(opened, today, follow=False):
+            pass
+        return [line.child.number for line in StoredList(opened.store).families(None)]
+    for number in numbers:
+        opened.store.case(number)
+    return list(dict.fromkeys(numbers))
+
+
+def _named(number: str) -> str:
+    return number.replace("/", "-")
+
+
+@letter.command()
+@click.argument("uid")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True)
+@click.option("--old", is_flag=True, help="Also where the plan has changed; the page says so.")
+@today_option
+@click.pass_obj
+def again(home: Path | None, uid: str, out: Path, old: bool, today: date) -> None:
+    """Print the very letter UID of the log once more; refused where the plan is another by now.
+
+    Example: rehab letter again 4f2a90 --out again.pdf
+    """
+    opened = desk(home)
+    logged = opened.store.letter_made(uid)
+    writing = Writing(opened, today)
+    case = opened.store.case(logged.child_number)
+    made, wish = letter_again(writing, logged, case, old=old)
+    write_whole(out, content_of([made], printing(writing, wish), out))
+    click.echo(f"Wrote {out}.")
+
+
+@letter.command()
+@click.argument("number", required=False)
+@click.option("--first", type=click.IntRange(1), default=50, help="How many, the newest first.")
+@json_option
+@click.pass_obj
+def log(home: Path | None, number: str | None, first: int, as_json: bool) -> None:
+    """List the letters that were made: for whom, when, by whom, and the hash of the file.
+
+    Example: rehab letter log K-017
+    """
+    made = desk(home).store.letters_made(number, first)
+    if as_json:
+        print_json([_row(each) for each in made])
+        return
+    for each in made:
+        row = _row(each)
+        click.echo("  ".join(str(row[name]) for name in row))
+    if not made:
+        click.echo("No letter was made.")
+
+
+def _row(made: LetterMade) -> dict[str, object]:
+    return {
+        "letter": made.uid.partition("@")[0][:16],
+        "made_on": made.made_on.isoformat(),
+        "child": made.child_number,
+        "kind": made.kind,
+        "language": made.language,
+        "translation": "reviewed" if made.reviewed else "not reviewed",
+        "file": made.file_name,
+        "sha256": made.sha256,
+        "made_by": made.made_by,
+    }
+
+
+@letter.command()
+@json_option
+@today_option
+@click.pass_obj
+def languages(home: Path | None, as_json: bool, today: date) -> None:
+    """List the languages of letters, and whether a qualified person reviewed their words.
+
+    Example: rehab letter languages
+    """
+    opened = desk(home)
+    writing = Writing(opened, today)
+    reviews = {review.digest: review for review in opened.store.translation_reviews()}
+    rows = []
+    for code in LETTER_LANGUAGES:
+        known = writing.language(code)
+        review = reviews.get(known.digest)
+        said = f"reviewed by {review.reviewer} on {review.on}" if review else "not reviewed"
+        rows.append((code, known.english_name, "the original" if code == SOURCE else said))
+    if as_json:
+        print_json([dict(zip(("code", "language", "review"), row, strict=True)) for row in rows])
+        return
+    for row in rows:
+        click.echo(f"{row[0]}  {row[1]:<11} {row[2]}")
+
+
+@letter.command()
+@click.argument("code", type=click.Choice([c for c in LETTER_LANGUAGES if c != SOURCE]))
+@click.option("--by", "reviewer", required=True, help="Who read all the words.")
+@click.option("--qualification", required=True, help="What qualifies that person.")
+@click.option("--on", type=Day(), help="The day of the review, else today.")
+@today_option
+@stamped
+@click.pass_obj
+def reviewed(
+    home: Path | None,
+    /,
+    code: str,
+    reviewer: str,
+    qualification: str,
+    on: date | None,
+    today: date,
+    stamp: Stamp,
+) -> None:
+    """Record that a qualified person reviewed the words of the language CODE as they are now.
+
+    Letters in it then no longer say that nobody did. When the words change it must be read anew.
+    Withdraw a review with `rehab record withdraw`.
+
+    Example: rehab letter reviewed es --by "P. Serrano" --qualification "health translator"
+    """
+    opened = desk(home)
+    known = Writing(opened, today).language(code)
+    review = TranslationReview("", code, known.digest, reviewer, qualification, on or today)
+    key = record_review(opened, review, today=today, stamp=stamp)
+    click.echo(f"Recorded {key}: {known.english_name} reviewed by {reviewer}.")

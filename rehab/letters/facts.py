@@ -33,7 +33,7 @@ class About:
 
     `case` holds what is recorded beside the plan, None where only the plan counts. `days` and
     `places` are the clinic's; `emergency` is the number for an ambulance, "" where none is known;
-    `first_weekday` is 0 for Monday.
+    `first_weekday` is 0 for Monday; `to` is whom a letter is addressed to.
     """
 
     case: Case | None = None
@@ -42,6 +42,7 @@ class About:
     emergency: str = ""
     calendar: PhoneCalendar | None = None
     first_weekday: int = 0
+    to: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,7 @@ class LetterFacts:
     emergency: str
     prescriptions: tuple[Prescription, ...]
     calendar: PhoneCalendar | None
+    to: str
 
 
 def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
@@ -72,4 +74,5 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         emergency=about.emergency or clinic.emergency_phone,
         prescriptions=in_force(about.case, plan.today) if about.case else (),
         calendar=about.calendar,
+        to=about.to,
     )

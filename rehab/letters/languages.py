@@ -92,6 +92,14 @@ def language(code: str, country: str = "", own: Path | None = None) -> Language:
     return Language(code, _locale(code, country), words, _digest(catalogue))
 
 
+def first_weekday(country: str) -> int:
+    """The day on which a country's weeks begin, 0 for Monday; Monday where that is not known."""
+    try:
+        return Locale.parse(f"und_{country}").first_week_day if country else 0
+    except (UnknownLocaleError, ValueError):
+        return 0
+
+
 def read_catalogue(path: Path, code: str) -> Catalog:
     """A catalogue from a file; raises LetterError that names the file and the line."""
     try:
@@ -114,4 +122,4 @@ def _locale(code: str, country: str) -> Locale:
 
 def _digest(catalogue: Catalog) -> str:
     said = sorted(f"{m.context}\0{m.id}\0{m.string}" for m in catalogue if m.id)
-    return hashlib.sha256("\n".join(said).encode()).hexdigest()[:16]
+    return hashlib.sha256("\n".join((str(catalogue.locale), *said)).encode()).hexdigest()[:16]

@@ -8,8 +8,18 @@ from rehab.letters.facts import LetterFacts
 from rehab.letters.languages import Language
 from rehab.letters.sandbox import render_letter
 
+KINDS = (
+    "family",
+    "diary",
+    "appointment",
+    "not-brought",
+    "school",
+    "clinician",
+    "transfer",
+    "transition",
+)
 # Letters that have nothing to say about a child for whom nothing is planned.
-OF_THE_PLAN = ("family", "diary", "changes", "appointment", "school")
+OF_THE_PLAN = ("family", "diary", "appointment", "school")
 
 
 @dataclass(frozen=True, slots=True)

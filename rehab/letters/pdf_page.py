@@ -13,6 +13,7 @@ import typst
 from rehab.errors import LetterError
 from rehab.letters.letter import Letter, Words
 from rehab.letters.tree import tree
+from rehab.settings import Paper
 from rehab.shipped_files import shipped
 
 STANDARD: Literal["ua-1"] = "ua-1"
@@ -30,15 +31,15 @@ FONTS = (LATIN, *dict.fromkeys(SCRIPTS.values()))
 
 
 @dataclass(frozen=True, slots=True)
-class Paper:
+class Printing:
     """How letters are set: the size of paper, large print, and each on a sheet of its own."""
 
-    size: str = "a4"
+    paper: Paper = Paper.A4
     large_print: bool = False
     fonts: Path | None = None
 
 
-def pdf_of(letters: Sequence[Letter], paper: Paper) -> bytes:
+def pdf_of(letters: Sequence[Letter], how: Printing) -> bytes:
     """One file with all `letters`, each beginning on a new sheet.
 
     Raises LetterError for a letter with a character that no font here can print.
@@ -47,8 +48,8 @@ def pdf_of(letters: Sequence[Letter], paper: Paper) -> bytes:
     data = {
         "title": first.words[0].title if len(letters) == 1 else first.facts.clinic.name,
         "author": first.facts.clinic.name,
-        "paper": "us-letter" if paper.size == "letter" else "a4",
-        "letters": [part for letter in letters for part in _parts(letter, paper)],
+        "paper": "us-letter" if how.paper is Paper.LETTER else "a4",
+        "letters": [part for letter in letters for part in _parts(letter, how)],
     }
     try:
         made = typst.compile(
@@ -56,7 +57,7 @@ def pdf_of(letters: Sequence[Letter], paper: Paper) -> bytes:
             format="pdf",
             sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
             pdf_standards=STANDARD,
-            font_paths=_fonts(paper.fonts),
+            font_paths=_fonts(how.fonts),
             root=shipped("templates"),
             timestamp=datetime.combine(first.facts.today, time(), UTC),
         )
@@ -69,15 +70,15 @@ def pdf_of(letters: Sequence[Letter], paper: Paper) -> bytes:
     return bytes(made)
 
 
-def _parts(letter: Letter, paper: Paper) -> list[dict[str, Any]]:
-    return [_part(letter, words, paper, new=n == 0) for n, words in enumerate(letter.words)]
+def _parts(letter: Letter, how: Printing) -> list[dict[str, Any]]:
+    return [_part(letter, words, how, new=n == 0) for n, words in enumerate(letter.words)]
 
 
-def _part(letter: Letter, words: Words, paper: Paper, *, new: bool) -> dict[str, Any]:
+def _part(letter: Letter, words: Words, how: Printing, *, new: bool) -> dict[str, Any]:
     code = words.language.code
     return {
         "lang": code,
-        "size": LARGE_POINTS if paper.large_print else USUAL_POINTS,
+        "size": LARGE_POINTS if how.large_print else USUAL_POINTS,
         "fonts": [LATIN, *([SCRIPTS[code]] if code in SCRIPTS else []), *FONTS],
         "notice": [{"lang": lang, "text": text} for lang, text in words.notices],
         "footer": letter.facts.child.number,

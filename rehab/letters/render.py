@@ -25,9 +25,6 @@ def environment() -> Environment:
 @lru_cache(maxsize=4)
 def plain_environment(own: Path) -> Environment:
     """An environment for plain text; a template in the folder `own` takes the place of ours."""
-    return Environment(loader=templates(own), autoescape=False, **OPTIONS)
-
-
-def templates(own: Path | None) -> FileSystemLoader:
-    """The program's templates, and before them those of a clinic's own folder."""
-    return FileSystemLoader([*([own] if own else []), shipped("templates")])
+    return Environment(
+        loader=FileSystemLoader([own, shipped("templates")]), autoescape=False, **OPTIONS
+    )

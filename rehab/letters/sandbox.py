@@ -5,7 +5,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, TemplateSyntaxError
+from jinja2 import ChoiceLoader, Environment, FileSystemLoader, PrefixLoader, TemplateSyntaxError
 from jinja2.exceptions import TemplateNotFound
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 from markupsafe import Markup
@@ -13,17 +13,18 @@ from markupsafe import Markup
 from rehab.errors import LetterError
 from rehab.letters.languages import Language
 from rehab.letters.phrases import Phrases, phrase_names
-from rehab.letters.render import OPTIONS, templates
+from rehab.letters.render import OPTIONS
+from rehab.shipped_files import shipped
 
 
 @lru_cache(maxsize=16)
 def letter_environment(language: Language, own: Path | None) -> Environment:
     """A sandbox for the letters of one language, with that language's words.
 
-    The clinic's own templates lie in the folder letters of its folder `own`.
+    A template in the clinic's own folder of letters takes the place of ours.
     """
     made = ImmutableSandboxedEnvironment(
-        loader=templates(own),
+        loader=_loader(own),
         autoescape=True,
         extensions=["jinja2.ext.i18n"],
         **OPTIONS,
@@ -32,6 +33,14 @@ def letter_environment(language: Language, own: Path | None) -> Environment:
     made.globals.update(phrase_names(Phrases(language)))
     made.install_gettext_callables(words.gettext, words.ngettext, newstyle=True)  # type: ignore[attr-defined]
     return made
+
+
+def _loader(own: Path | None) -> ChoiceLoader:
+    """No template can read what lies beside the clinic's folder of letters: its settings, say."""
+    ours = FileSystemLoader(shipped("templates"))
+    return ChoiceLoader(
+        [*([PrefixLoader({"letters": FileSystemLoader(own)})] if own else []), ours]
+    )
 
 
 def render_letter(

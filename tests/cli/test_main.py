@@ -31,7 +31,7 @@ STORY = (
     "calendar export",
     "calendar session", "calendar feed",
     "reminder write", "reminder list", "reminder send",
-    "letter family", "occlusion stop",
+    "letter write", "letter log", "letter languages", "letter reviewed", "occlusion stop",
     "report attendance", "report correction", "report windows", "report no-date", "report loss",
     "report all",
     "record withdraw", "child end", "diary site add", "diary session add", "diary extra",
@@ -45,7 +45,7 @@ STORY = (
 )  # fmt: skip
 
 # Their examples need a server or a message that failed, and are tried in tests of their own.
-ELSEWHERE = {"calendar publish", "reminder settle"}
+ELSEWHERE = {"calendar publish", "reminder settle", "letter again"}
 
 LATER = {
     "appointment settle": " --today 2026-05-12",

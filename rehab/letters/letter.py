@@ -7,6 +7,7 @@ from rehab.errors import LetterError
 from rehab.letters.facts import LetterFacts
 from rehab.letters.languages import Language
 from rehab.letters.sandbox import render_letter
+from rehab.letters.tree import tree
 
 KINDS = (
     "family",
@@ -89,4 +90,5 @@ def not_reviewed(language: Language) -> str:
 
 def _words(kind: str, facts: LetterFacts, language: Language, own: Path | None) -> Words:
     title, body = render_letter(language, own, f"letters/{kind}.html", letter=facts)
+    tree(body, f"letter {kind} in {language.code}")
     return Words(language, title, body)

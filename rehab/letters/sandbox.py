@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from jinja2 import ChoiceLoader, Environment, FileSystemLoader, PrefixLoader, TemplateSyntaxError
+from jinja2.environment import TemplateModule
 from jinja2.exceptions import TemplateNotFound
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 from markupsafe import Markup
@@ -48,7 +49,7 @@ def render_letter(
 ) -> tuple[str, str]:
     """The title and the body of a letter; raises LetterError with the template's file and line."""
     try:
-        made = letter_environment(language, own).get_template(template).make_module(known)
+        made = _made(letter_environment(language, own), template, known)
         return Markup(made.title).striptags(), str(made)  # type: ignore[attr-defined]
     except LetterError:
         raise
@@ -62,6 +63,14 @@ def render_letter(
         raise LetterError(
             f"this template cannot be used ({error}).", where=_place(error), do="Correct it."
         ) from error
+
+
+def _made(environment: Environment, template: str, known: dict[str, Any]) -> TemplateModule:
+    try:
+        return environment.get_template(template).make_module(known)
+    except Exception:
+        # Gives the error the lines of the templates in place of those they were compiled to.
+        environment.handle_exception()
 
 
 def _place(error: Exception) -> str:

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from datetime import UTC, date, datetime, time
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
@@ -44,6 +44,19 @@ def pdf_of(letters: Sequence[Letter], how: Printing) -> bytes:
 
     Raises LetterError for a letter with a character that no font here can print.
     """
+    try:
+        return set_on_paper(content_of(letters, how), letters[0].facts.today, how.fonts)
+    except typst.TypstError as error:
+        raise LetterError(
+            f"it cannot be printed: {error.message}.",
+            where="letter of child " + ", ".join(each.facts.child.number for each in letters),
+            do="Put a font that has these letters into the folder letters/fonts of the clinic's "
+            "folder, or print the letter as HTML from a browser.",
+        ) from error
+
+
+def content_of(letters: Sequence[Letter], how: Printing) -> str:
+    """What the layout receives, as JSON."""
     first = letters[0]
     data = {
         "title": first.words[0].title if len(letters) == 1 else first.facts.clinic.name,
@@ -51,22 +64,20 @@ def pdf_of(letters: Sequence[Letter], how: Printing) -> bytes:
         "paper": "us-letter" if how.paper is Paper.LETTER else "a4",
         "letters": [part for letter in letters for part in _parts(letter, how)],
     }
-    try:
-        made = typst.compile(
-            shipped("templates") / "letters" / "layout.typ",
-            format="pdf",
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
-            pdf_standards=STANDARD,
-            font_paths=_fonts(how.fonts),
-            root=shipped("templates"),
-            timestamp=datetime.combine(first.facts.today, time(), UTC),
-        )
-    except typst.TypstError as error:
-        raise LetterError(
-            f"it cannot be printed ({error.message}).",
-            where=", ".join(letter.facts.child.number for letter in letters),
-            do="",
-        ) from error
+    return json.dumps(data, ensure_ascii=False)
+
+
+def set_on_paper(content: str, on: date, fonts: Path | None) -> bytes:
+    """The layout's PDF of `content`; raises TypstError."""
+    made = typst.compile(
+        shipped("templates") / "letters" / "layout.typ",
+        format="pdf",
+        sys_inputs={"data": content},
+        pdf_standards=STANDARD,
+        font_paths=_fonts(fonts),
+        root=shipped("templates"),
+        timestamp=datetime.combine(on, time(), UTC),
+    )
     return bytes(made)
 
 

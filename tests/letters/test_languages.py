@@ -1,0 +1,182 @@
+"""Every language says all of it, with the same numbers, days and eyes, or the tests fail."""
+
+import re
+from pathlib import Path
+from statistics import mean
+
+import pytest
+
+from rehab.care.case import Eye
+from rehab.errors import LetterError
+from rehab.letters.facts import About, facts_of
+from rehab.letters.languages import SOURCE, code_of, first_weekday, language, read_catalogue
+from rehab.letters.letter import write_letter
+from rehab.letters.phrases import Phrases
+from rehab.settings import LETTER_LANGUAGES
+from tests.letters.plans import CLINIC, whole_plan
+from tests.letters.test_family import LETTERS, sentences
+from tests.write_messages import CATALOGUES, brought_up_to_date, template_catalogue
+
+TRANSLATIONS = tuple(code for code in LETTER_LANGUAGES if code != SOURCE)
+PLACEHOLDER = re.compile(r"%\(\w+\)s")
+# The words for a person's own right and left side, as any dictionary has them; common practice.
+SIDES = {
+    "es": ("derech", "izquierd"),
+    "fr": ("droit", "gauche"),
+    "pt": ("direit", "esquerd"),
+    "sw": ("kulia", "kushoto"),
+    "hi": ("दा", "बा"),
+    "bn": ("ডান", "বাম"),
+    "ta": ("வலது", "இடது"),
+    "ar": ("يمنى", "يسرى"),
+    "ur": ("دائیں", "بائیں"),
+}
+# The longest sentence, in words, and how much longer the mean one may be than the English.
+LONGEST, LONGER = 28, 1.35
+
+every_translation = pytest.mark.parametrize("code", TRANSLATIONS)
+
+
+def body(code: str, kind: str = "family", plan: str = "whole") -> str:
+    facts = facts_of(LETTERS[plan], CLINIC, About())
+    return write_letter(kind, facts, language(code), language(SOURCE)).words[0].body
+
+
+@every_translation
+def test_a_catalogue_has_just_the_messages_that_letters_say(code: str) -> None:
+    path = CATALOGUES / f"{code}.po"
+    assert path.read_bytes() == brought_up_to_date(code, template_catalogue()), (
+        "python -m tests.write_messages, then translate what is new"
+    )
+
+
+@every_translation
+def test_every_message_is_translated_with_each_of_its_placeholders(code: str) -> None:
+    wrong = []
+    for message in read_catalogue(CATALOGUES / f"{code}.po", code):
+        if not message.id:
+            continue
+        single = isinstance(message.id, str)
+        said = (message.string,) if single else message.string
+        asked = message.id if single else message.id[0]
+        for form in said:
+            if not form or sorted(PLACEHOLDER.findall(form)) != sorted(PLACEHOLDER.findall(asked)):
+                wrong.append((asked, form))
+    assert wrong == []
+
+
+@every_translation
+def test_right_is_right_and_left_is_left_and_no_other_message_says_either(code: str) -> None:
+    right, left = SIDES[code]
+    for message in read_catalogue(CATALOGUES / f"{code}.po", code):
+        said = str(message.string).lower() if message.id else ""
+        if message.id == "right eye":
+            assert right in said
+            assert left not in said
+        elif message.id == "left eye":
+            assert left in said
+            assert right not in said
+        elif code != "hi":
+            assert right not in said, message.id
+            assert left not in said, message.id
+
+
+@every_translation
+@pytest.mark.parametrize("plan", LETTERS)
+def test_days_hours_and_eyes_are_the_same_in_every_language(code: str, plan: str) -> None:
+    values = re.compile(r'datetime="[^"]+"|class="(?:dose m\d+|eye [a-z ]+)"|class="number">[^<]+')
+    assert values.findall(body(code, plan=plan)) == values.findall(body(SOURCE, plan=plan))
+
+
+@every_translation
+@pytest.mark.parametrize("minutes", [1, 45, 60, 61, 90, 120, 150, 180, 330, 660, 720])
+def test_hours_are_written_with_the_same_digits(code: str, minutes: int) -> None:
+    for name in ("hours", "short_hours"):
+        there, here = (
+            re.findall(r">(.+)<", getattr(Phrases(language(c)), name)(minutes))[0]
+            for c in (code, SOURCE)
+        )
+        assert re.findall(r"\d+", there) == re.findall(r"\d+", here), there
+
+
+@every_translation
+def test_every_phrase_of_a_day_has_western_digits_and_the_year(code: str) -> None:
+    for on in (whole_plan().today, whole_plan().horizon):
+        said = re.findall(r">(.+)<", Phrases(language(code)).day(on))[0]
+        assert re.findall(r"\d+", said) == [str(on.day), str(on.year)]
+
+
+@every_translation
+def test_sentences_are_about_as_short_as_the_english(code: str) -> None:
+    def lengths(language_code: str) -> list[int]:
+        return [len(s.split()) for s in sentences(body(language_code)) if s]
+
+    assert max(lengths(code)) <= LONGEST
+    assert mean(lengths(code)) <= LONGER * mean(lengths(SOURCE))
+
+
+@every_translation
+def test_a_new_translation_says_on_its_page_that_nobody_reviewed_it_and_brings_the_original(
+    code: str,
+) -> None:
+    facts = facts_of(whole_plan(), CLINIC, About())
+    letter = write_letter("family", facts, language(code), language(SOURCE))
+    assert [words.language.code for words in letter.words] == [code, SOURCE]
+    notices = dict(letter.words[0].notices)
+    assert notices[SOURCE].startswith("This translation has not been checked")
+    assert notices[code] != notices[SOURCE]
+    assert letter.words[1].notices == ()
+    digest = frozenset({language(code).digest})
+    reviewed = write_letter("family", facts, language(code), language(SOURCE), reviewed=digest)
+    assert [words.language.code for words in reviewed.words] == [code]
+    assert reviewed.words[0].notices == ()
+
+
+def test_no_two_languages_have_one_digest() -> None:
+    assert len({language(code).digest for code in TRANSLATIONS}) == len(TRANSLATIONS)
+
+
+def test_a_changed_word_must_be_reviewed_anew(tmp_path: Path) -> None:
+    (tmp_path / "languages").mkdir()
+    (tmp_path / "languages" / "es.po").write_text(
+        'msgid ""\nmsgstr "Content-Type: text/plain; charset=utf-8\\n"\n\n'
+        'msgid "Patch"\nmsgstr "X"\n'
+    )
+    ours, theirs = language("es"), language("es", "", tmp_path)
+    assert theirs.words.gettext("Patch") == "X"
+    assert theirs.digest != ours.digest
+    assert theirs.needs_review(frozenset({ours.digest}))
+
+
+def test_a_message_that_nobody_translated_stops_the_letter() -> None:
+    with pytest.raises(LetterError) as refused:
+        language("es").words.gettext("A message of the clinic's own.")
+    assert 'no translation of "A message of the clinic\'s own."' in refused.value.what
+
+
+def test_a_broken_catalogue_is_told_by_file(tmp_path: Path) -> None:
+    path = tmp_path / "es.po"
+    path.write_bytes(b'msgid "a"\nmsgstr "\xff"\n')
+    with pytest.raises(LetterError) as refused:
+        read_catalogue(path, "es")
+    assert refused.value.where.startswith(str(path))
+
+
+@pytest.mark.parametrize(
+    ("recorded", "code"),
+    [("pt-BR", "pt"), ("ar", "ar"), ("EN_gb", "en"), ("", None), ("ky", None), ("../es", None)],
+)
+def test_a_recorded_language_finds_its_letters(recorded: str, code: str | None) -> None:
+    assert code_of(recorded) == code
+
+
+@pytest.mark.parametrize(("country", "first"), [("", 0), ("FR", 0), ("US", 6), ("EG", 5)])
+def test_a_week_begins_as_in_the_clinic_s_country(country: str, first: int) -> None:
+    """Unicode CLDR, supplemental week data."""
+    assert first_weekday(country) == first
+
+
+@every_translation
+def test_eyes_differ(code: str) -> None:
+    phrases = Phrases(language(code))
+    assert len({phrases.eye(eye) for eye in Eye} | {phrases.eyes(tuple(Eye))}) == 3

@@ -32,7 +32,8 @@ class DayCell:
 
 @dataclass(frozen=True, slots=True)
 class Month:
-    """A month as weeks of seven; a day of another month, or before today, has no cell.
+    """A month as weeks of seven from today's on; a day of another month, or before today, has no
+    cell.
 
     `weekdays` are 0 (Monday) to 6, in the order of the columns.
     """
@@ -67,11 +68,8 @@ def _month(
 
     calendar = Calendar(first_weekday)
     weeks = calendar.monthdatescalendar(first.year, first.month)
-    return Month(
-        first,
-        tuple(calendar.iterweekdays()),
-        tuple(tuple(cell(on) for on in week) for week in weeks),
-    )
+    cells = (tuple(cell(on) for on in week) for week in weeks)
+    return Month(first, tuple(calendar.iterweekdays()), tuple(row for row in cells if any(row)))
 
 
 def _mark(on: date, trips: Sequence[Trip]) -> Mark:

@@ -20,7 +20,7 @@ from rehab.feed_folder import feed_address, webcal
 from rehab.letters.facts import About, PhoneCalendar, facts_of
 from rehab.letters.html_page import html_of
 from rehab.letters.languages import SOURCE, Language, code_of, first_weekday, language
-from rehab.letters.letter import Letter, Words, write_letter
+from rehab.letters.letter import Letter, Words, out_of_date, write_letter
 from rehab.letters.pdf_page import Printing, pdf_of
 from rehab.letters.qr_code import qr_svg
 from rehab.publish_desk import session_sites
@@ -219,15 +219,7 @@ def letter_again(
 
 def old_notices(writing: Writing, logged: LetterMade) -> tuple[tuple[str, str], ...]:
     codes = dict.fromkeys((logged.language, SOURCE))
-    return tuple(
-        (
-            code,
-            writing.language(code).words.gettext(
-                "This is an old letter. The plan has changed since. Please ring us for the new one."
-            ),
-        )
-        for code in codes
-    )
+    return tuple((code, out_of_date(writing.language(code))) for code in codes)
 
 
 def _as_said(

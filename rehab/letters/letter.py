@@ -88,6 +88,13 @@ def not_reviewed(language: Language) -> str:
     )
 
 
+def out_of_date(language: Language) -> str:
+    """What each page says of a letter from an older plan."""
+    return language.words.gettext(
+        "This is an old letter. The plan has changed since. Please ring us for the new one."
+    )
+
+
 def _words(kind: str, facts: LetterFacts, language: Language, own: Path | None) -> Words:
     title, body = render_letter(language, own, f"letters/{kind}.html", letter=facts)
     tree(body, f"letter {kind} in {language.code}")

@@ -19,6 +19,11 @@ ROOT = Path(__file__).parents[1]
 CATALOGUES = ROOT / "templates" / "languages"
 METHODS = [("letters/**.html", "jinja2"), ("**.py", "python")]
 OPTIONS = {"letters/**.html": {"trimmed": "true", "silent": "false"}}
+# What the header of a catalogue need not say: it would differ each day, or holds nobody's name.
+UNSAID = (
+    "POT-Creation-Date", "PO-Revision-Date", "Generated-By", "Last-Translator", "Language-Team",
+    "Report-Msgid-Bugs-To",
+)  # fmt: skip
 
 
 def template_catalogue() -> Catalog:
@@ -39,7 +44,8 @@ def _messages() -> Iterator[tuple[str | tuple[str, str], str | None]]:
 def brought_up_to_date(code: str, source: Catalog) -> bytes:
     """The catalogue of a language with just the messages of `source`."""
     path = CATALOGUES / f"{code}.po"
-    old = read_po(path.open("rb"), locale=code) if path.is_file() else Catalog(locale=code)
+    known_words = path.read_bytes() if path.is_file() else b""
+    old = read_po(BytesIO(known_words), locale=code)
     made = Catalog(locale=code, project="letters", fuzzy=False, header_comment="")
     for message in source:
         if message.id:
@@ -48,7 +54,7 @@ def brought_up_to_date(code: str, source: Catalog) -> bytes:
             made.add(message.id, string, context=message.context)
     out = BytesIO()
     write_po(out, made, width=0, omit_header=False)
-    stamped = (b'"POT-Creation-Date', b'"PO-Revision-Date', b'"Generated-By', b'"Last-Translator')
+    stamped = tuple(f'"{field}'.encode() for field in UNSAID)
     lines = [line for line in out.getvalue().splitlines(True) if not line.startswith(stamped)]
     return b"".join(lines)
 

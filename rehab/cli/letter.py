@@ -23,7 +23,7 @@ from rehab.letter_desk import (
     print_letters,
     printing,
 )
-from rehab.letters.languages import SOURCE
+from rehab.letters.languages import SOURCE, code_of
 from rehab.recall_desk import StoredList
 from rehab.settings import LETTER_LANGUAGES
 from rehab.store.store import Stamp
@@ -193,7 +193,7 @@ def languages(home: Path | None, as_json: bool, today: date) -> None:
     writing = Writing(opened, today)
     reviews = {review.digest: review for review in opened.store.translation_reviews()}
     rows = []
-    for code in LETTER_LANGUAGES:
+    for code in filter(lambda code: code_of(code, writing.own), LETTER_LANGUAGES):
         known = writing.language(code)
         review = reviews.get(known.digest)
         said = f"reviewed by {review.reviewer} on {review.on}" if review else "not reviewed"

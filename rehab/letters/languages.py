@@ -66,10 +66,17 @@ class Language:
         return self.code != SOURCE and self.digest not in reviewed
 
 
-def code_of(language: str) -> str | None:
-    """The letter language for a language as recorded, such as pt for pt-BR; None without one."""
+def code_of(language: str, own: Path | None = None) -> str | None:
+    """The letter language for a language as recorded, such as pt for pt-BR; None where there are
+    no words in it."""
     code = language.strip().lower().replace("_", "-").partition("-")[0]
-    return code if code in LETTER_LANGUAGES else None
+    known = code in LETTER_LANGUAGES and (code == SOURCE or _files(code, own))
+    return code if known else None
+
+
+def _files(code: str, own: Path | None) -> list[Path]:
+    places = [shipped("templates") / "languages", *([own / "languages"] if own else [])]
+    return [path for path in (place / f"{code}.po" for place in places) if path.is_file()]
 
 
 @lru_cache(maxsize=32)
@@ -77,13 +84,11 @@ def language(code: str, country: str = "", own: Path | None = None) -> Language:
     """A language with the program's words, and the clinic's own from `own`/languages over them."""
     if code == SOURCE:
         return Language(code, _locale(code, country), NullTranslations(), "")
-    places = [shipped("templates") / "languages", *([own / "languages"] if own else [])]
     catalogue = Catalog(locale=code)
-    for path in (place / f"{code}.po" for place in places):
-        if path.is_file():
-            for message in read_catalogue(path, code):
-                if message.id and message.string and not message.fuzzy:
-                    catalogue[message.id] = message
+    for path in _files(code, own):
+        for message in read_catalogue(path, code):
+            if message.id and message.string and not message.fuzzy:
+                catalogue[message.id] = message
     compiled = BytesIO()
     write_mo(compiled, catalogue)
     compiled.seek(0)

@@ -21,13 +21,13 @@ USUAL_POINTS = 12.0
 LARGE_POINTS = 18.0
 LATIN = "Noto Sans"
 SCRIPTS = {
-    "ar": "IBM Plex Sans Arabic",
-    "ur": "IBM Plex Sans Arabic",
+    "ar": "Noto Naskh Arabic",
+    "ur": "Noto Naskh Arabic",
     "hi": "Noto Sans Devanagari",
-    "bn": "Noto Sans Bengali",
+    "bn": "Hind Siliguri",
     "ta": "Noto Sans Tamil",
 }
-FONTS = (LATIN, *dict.fromkeys(SCRIPTS.values()))
+FONTS = (LATIN, *dict.fromkeys(SCRIPTS.values()), "Noto Sans Symbols2")
 
 
 @dataclass(frozen=True, slots=True)

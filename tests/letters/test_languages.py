@@ -56,9 +56,8 @@ def test_every_message_is_translated_with_each_of_its_placeholders(code: str) ->
     for message in read_catalogue(CATALOGUES / f"{code}.po", code):
         if not message.id:
             continue
-        single = isinstance(message.id, str)
-        said = (message.string,) if single else message.string
-        asked = message.id if single else message.id[0]
+        asked = message.id if isinstance(message.id, str) else message.id[0]
+        said = message.string if isinstance(message.string, tuple) else (str(message.string),)
         for form in said:
             if not form or sorted(PLACEHOLDER.findall(form)) != sorted(PLACEHOLDER.findall(asked)):
                 wrong.append((asked, form))

@@ -7,34 +7,11 @@ from xml.etree.ElementTree import Element, ParseError, fromstring
 
 from rehab.errors import LetterError
 
-BLOCKS = frozenset(
-    [
-        "header",
-        "main",
-        "section",
-        "div",
-        "h1",
-        "h2",
-        "h3",
-        "p",
-        "ul",
-        "ol",
-        "li",
-        "dl",
-        "dt",
-        "dd",
-        "table",
-        "thead",
-        "tbody",
-        "tr",
-        "th",
-        "td",
-        "figure",
-        "figcaption",
-        "img",
-    ]
-)
-INLINE = frozenset(["b", "span", "time", "bdi", "br", "a"])
+BLOCKS = frozenset({
+    "header", "section", "div", "h1", "h2", "h3", "p", "ul", "ol", "li", "dl", "dt", "dd", "table",
+    "thead", "tbody", "tr", "th", "td", "figure", "figcaption", "img",
+})  # fmt: skip
+INLINE = frozenset({"b", "span", "time", "bdi", "br", "a"})
 BLANKS = re.compile(r"[ \t\r\n]+")
 SVG = "data:image/svg+xml;base64,"
 

@@ -75,7 +75,9 @@ class Writing:
         """The letter about one child; raises RehabError where it must not be printed."""
         plan = plan_of(self.desk, case, today=self.today)
         clinic = self.desk.settings.clinic
-        chosen = self.language(wish.code or code_of(case.child.language, self.own) or clinic.language)
+        chosen = self.language(
+            wish.code or code_of(case.child.language, self.own) or clinic.language
+        )
         facts = facts_of(plan, clinic, self._about(case, plan, wish))
         made = write_letter(
             wish.kind,

@@ -173,11 +173,17 @@ def _row(made: LetterMade) -> dict[str, object]:
         "child": made.child_number,
         "kind": made.kind,
         "language": made.language,
-        "translation": "reviewed" if made.reviewed else "not reviewed",
+        "translation": _review(made),
         "file": made.file_name,
         "sha256": made.sha256,
         "made_by": made.made_by,
     }
+
+
+def _review(made: LetterMade) -> str:
+    if made.language == SOURCE:
+        return "the original"
+    return "reviewed" if made.reviewed else "not reviewed"
 
 
 @letter.command()

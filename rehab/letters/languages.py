@@ -84,11 +84,16 @@ def language(code: str, country: str = "", own: Path | None = None) -> Language:
     """A language with the program's words, and the clinic's own from `own`/languages over them."""
     if code == SOURCE:
         return Language(code, _locale(code, country), NullTranslations(), "")
+    # A catalogue keeps the first translation of a message, and the clinic's own comes last.
+    said = {
+        (message.context, str(message.id)): message
+        for path in _files(code, own)
+        for message in read_catalogue(path, code)
+        if message.id and message.string and not message.fuzzy
+    }
     catalogue = Catalog(locale=code)
-    for path in _files(code, own):
-        for message in read_catalogue(path, code):
-            if message.id and message.string and not message.fuzzy:
-                catalogue[message.id] = message
+    for message in said.values():
+        catalogue[message.id] = message
     compiled = BytesIO()
     write_mo(compiled, catalogue)
     compiled.seek(0)

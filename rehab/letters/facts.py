@@ -10,6 +10,7 @@ from rehab.care.diary import Site
 from rehab.care.plan import Plan
 from rehab.care.prescriptions import in_force
 from rehab.clinic_days import ClinicDays
+from rehab.letters.clinical import Clinical, clinical_of
 from rehab.letters.home import Home, home_of
 from rehab.letters.months import Month, months_of
 from rehab.settings import Clinic
@@ -33,7 +34,8 @@ class About:
 
     `case` holds what is recorded beside the plan, None where only the plan counts. `days` and
     `places` are the clinic's; `emergency` is the number for an ambulance, "" where none is known;
-    `first_weekday` is 0 for Monday; `to` is whom a letter is addressed to.
+    `first_weekday` is 0 for Monday; `to` is whom a letter is addressed to;
+    `plan_before` is the plan of the day before care here ended.
     """
 
     case: Case | None = None
@@ -43,6 +45,7 @@ class About:
     calendar: PhoneCalendar | None = None
     first_weekday: int = 0
     to: str = ""
+    plan_before: Plan | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +62,7 @@ class LetterFacts:
     prescriptions: tuple[Prescription, ...]
     calendar: PhoneCalendar | None
     to: str
+    clinical: Clinical
 
 
 def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
@@ -75,4 +79,5 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         prescriptions=in_force(about.case, plan.today) if about.case else (),
         calendar=about.calendar,
         to=about.to,
+        clinical=clinical_of(about.plan_before or plan, about.case or Case(plan.child)),
     )

@@ -17,6 +17,7 @@ from rehab.care.letter_log import LetterFormat, LetterMade
 from rehab.care.plan import Plan
 from rehab.errors import LetterError, RehabError
 from rehab.feed_folder import feed_address, webcal
+from rehab.letters.clinical import before_ending
 from rehab.letters.facts import About, PhoneCalendar, facts_of
 from rehab.letters.html_page import html_of
 from rehab.letters.languages import SOURCE, Language, code_of, first_weekday, language
@@ -93,6 +94,7 @@ class Writing:
         settings = self.desk.settings
         clinic = settings.clinic
         places = session_sites(self.desk.diary, clinic, plan.today, plan.horizon)
+        ended = before_ending(case, self.today)
         return About(
             case=case,
             days=self.desk.days(plan.today, plan.horizon),
@@ -103,6 +105,7 @@ class Writing:
             calendar=self._calendar(plan),
             first_weekday=first_weekday(clinic.country),
             to=wish.to,
+            plan_before=plan_of(self.desk, ended[0], today=ended[1]) if ended else None,
         )
 
     def _calendar(self, plan: Plan) -> PhoneCalendar | None:

@@ -10,7 +10,9 @@ from rehab.care.case import (
     Case,
     CheckKind,
     Correction,
+    Dose,
     Ending,
+    EndingKind,
     Eye,
     EyeFindings,
     LensStatus,
@@ -92,7 +94,7 @@ class EyeState:
 
 @dataclass(frozen=True, slots=True)
 class RegimenNow:
-    """The regimen in force; `minutes_per_day` None where it is not by the hour."""
+    """The regimen in force; `minutes_per_day` None where it is not by the hour, or `by_age`."""
 
     eye: Eye
     method: Method
@@ -102,6 +104,7 @@ class RegimenNow:
     agreed_by: str
     review_on: date | None
     paused_from: date | None
+    by_age: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,9 +160,10 @@ class Clinical:
     ending: Ending | None
 
 
-def clinical_of(plan: Plan, case: Case) -> Clinical:
-    """The clinical side of a child on the day of its plan."""
+def clinical_of(plan: Plan, case: Case, written_on: date) -> Clinical:
+    """The clinical side of a child on the day of its plan, in a letter of `written_on`."""
     known = known_on(case, plan.today)
+    ending = case.ending if case.ending and case.ending.on <= written_on else None
     coming, sources = _coming(plan)
     return Clinical(
         as_of=plan.today,
@@ -178,16 +182,16 @@ def clinical_of(plan: Plan, case: Case) -> Clinical:
         sources=sources,
         decisions=plan.problems,
         flags=plan.flags,
-        history=tuple(sorted(_history(known, case.ending), key=lambda event: event.on)),
+        history=tuple(sorted(_history(known, ending), key=lambda event: event.on)),
         unsettled=tuple(a for a in known.appointments if a.outcome is Outcome.BOOKED),
-        ending=case.ending,
+        ending=ending,
     )
 
 
-def plan_day_before(case: Case) -> tuple[Case, date] | None:
-    """The case as if care went on, and the last day on which it was planned here; None while care
-    goes on, and after a death."""
-    if case.ending is None or case.ending.kind == "died":
+def before_ending(case: Case, today: date) -> tuple[Case, date] | None:
+    """The case as if care went on, and its last day here; None while it goes on, and after a
+    death."""
+    if case.ending is None or case.ending.on > today or case.ending.kind is EndingKind.DIED:
         return None
     return replace(case, ending=None), case.ending.on - ONE_DAY
 
@@ -235,6 +239,7 @@ def _regimen(plan: Plan, case: Case) -> RegimenNow | None:
         return None
     spans = (s for s in plan.occlusion if s.accepted and s.start <= plan.today < s.until)
     span = next((s for s in spans if s.regimen == regimen.id), None)
+    paused = regimen.paused_from if state_of(regimen, plan.today) is State.PAUSED else None
     return RegimenNow(
         eye=regimen.occluded_eye,
         method=regimen.method,
@@ -243,7 +248,8 @@ def _regimen(plan: Plan, case: Case) -> RegimenNow | None:
         since=regimen.starts,
         agreed_by=regimen.prescriber,
         review_on=regimen.review_on,
-        paused_from=regimen.paused_from if state_of(regimen, plan.today) is State.PAUSED else None,
+        paused_from=paused,
+        by_age=regimen.dose is Dose.BY_AGE,
     )
 
 

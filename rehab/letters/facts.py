@@ -79,5 +79,5 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         prescriptions=in_force(about.case, plan.today) if about.case else (),
         calendar=about.calendar,
         to=about.to,
-        clinical=clinical_of(about.plan_before or plan, about.case or Case(plan.child)),
+        clinical=clinical_of(about.plan_before or plan, about.case or Case(plan.child), plan.today),
     )

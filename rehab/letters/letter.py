@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from rehab.care.case import EndingKind
 from rehab.errors import LetterError
 from rehab.letters.facts import LetterFacts
 from rehab.letters.languages import Language
@@ -19,6 +20,8 @@ KINDS = (
     "transfer",
     "transition",
 )
+# Letters about care that goes on elsewhere.
+ONWARD = ("transfer", "transition")
 # Letters that have nothing to say about a child for whom nothing is planned.
 OF_THE_PLAN = ("family", "diary", "appointment", "school")
 
@@ -71,6 +74,13 @@ def _refuse(kind: str, facts: LetterFacts) -> None:
             "the clinic has no telephone number, and a family must be able to ring.",
             where=f"{kind} letter",
             do="Set phone in the clinic file.",
+        )
+    ending = facts.clinical.ending
+    if kind in ONWARD and ending and ending.kind is EndingKind.DIED:
+        raise LetterError(
+            "this child has died.",
+            where=f"{kind} letter of child {facts.child.number}",
+            do="Nobody takes over. For the course write the clinician letter.",
         )
     if kind in OF_THE_PLAN and not facts.planned:
         raise LetterError(

@@ -21,7 +21,7 @@ from rehab.letters.clinical import before_ending
 from rehab.letters.facts import About, PhoneCalendar, facts_of
 from rehab.letters.html_page import html_of
 from rehab.letters.languages import SOURCE, Language, code_of, first_weekday, language
-from rehab.letters.letter import Letter, Words, out_of_date, write_letter
+from rehab.letters.letter import ENGLISH_ONLY, Letter, Words, out_of_date, write_letter
 from rehab.letters.pdf_page import Printing, pdf_of
 from rehab.letters.qr_code import qr_svg
 from rehab.publish_desk import session_sites
@@ -72,13 +72,17 @@ class Writing:
     def language(self, code: str) -> Language:
         return language(code, self.desk.settings.clinic.country, self.own)
 
+    def _code(self, wish: Wish, case: Case) -> str:
+        if wish.kind in ENGLISH_ONLY:
+            return SOURCE
+        own = code_of(case.child.language, self.own)
+        return wish.code or own or self.desk.settings.clinic.language
+
     def letter(self, wish: Wish, case: Case, revision: int = 0) -> Made:
         """The letter about one child; raises RehabError where it must not be printed."""
         plan = plan_of(self.desk, case, today=self.today)
         clinic = self.desk.settings.clinic
-        chosen = self.language(
-            wish.code or code_of(case.child.language, self.own) or clinic.language
-        )
+        chosen = self.language(self._code(wish, case))
         facts = facts_of(plan, clinic, self._about(case, plan, wish))
         made = write_letter(
             wish.kind,

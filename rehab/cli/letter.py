@@ -66,8 +66,8 @@ def write(
 ) -> None:
     """Write the letter KIND about the children NUMBERS, as PDF or, by the name of --out, HTML.
 
-    KIND is family, diary, appointment, not-brought, school, clinician, transfer or transition, or
-    the name of a template of the clinic's own. Several letters are one file, each on a new sheet,
+    KIND is family, clinician, transfer or transition, or the name of a template of the clinic's
+    own; those to clinicians are in English. Several letters are one file, each on a new sheet,
     or with a folder as --out one file each. Where a letter cannot be written it says why, and the
     others are.
 

@@ -10,20 +10,12 @@ from rehab.letters.languages import Language
 from rehab.letters.sandbox import render_letter
 from rehab.letters.tree import tree
 
-KINDS = (
-    "family",
-    "diary",
-    "appointment",
-    "not-brought",
-    "school",
-    "clinician",
-    "transfer",
-    "transition",
-)
 # Letters about care that goes on elsewhere.
 ONWARD = ("transfer", "transition")
+# Letters whose words nobody has translated yet.
+ENGLISH_ONLY = ("clinician", "transfer", "transition")
 # Letters that have nothing to say about a child for whom nothing is planned.
-OF_THE_PLAN = ("family", "diary", "appointment", "school")
+OF_THE_PLAN = ("family",)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from rehab.letters.clinical import before_ending
 from rehab.letters.facts import About, PhoneCalendar, facts_of
 from rehab.letters.html_page import html_of
 from rehab.letters.languages import SOURCE, Language, code_of, first_weekday, language
-from rehab.letters.letter import ENGLISH_ONLY, Letter, Words, out_of_date, write_letter
+from rehab.letters.letter import Letter, Words, out_of_date, write_letter
 from rehab.letters.pdf_page import Printing, pdf_of
 from rehab.letters.qr_code import qr_svg
 from rehab.publish_desk import session_sites
@@ -73,8 +73,6 @@ class Writing:
         return language(code, self.desk.settings.clinic.country, self.own)
 
     def _code(self, wish: Wish, case: Case) -> str:
-        if wish.kind in ENGLISH_ONLY:
-            return SOURCE
         own = code_of(case.child.language, self.own)
         return wish.code or own or self.desk.settings.clinic.language
 

@@ -13,17 +13,11 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
 from rehab.letters.languages import SOURCE
-from rehab.letters.letter import ENGLISH_ONLY
 from rehab.settings import LETTER_LANGUAGES
 
 ROOT = Path(__file__).parents[1]
 CATALOGUES = ROOT / "templates" / "languages"
-# Letters between clinicians are in English until their words have been translated.
-METHODS = [
-    *((f"letters/{name}.html", "ignore") for name in (*ENGLISH_ONLY, "clinical_words")),
-    ("letters/**.html", "jinja2"),
-    ("**.py", "python"),
-]
+METHODS = [("letters/**.html", "jinja2"), ("**.py", "python")]
 OPTIONS = {"letters/**.html": {"trimmed": "true", "silent": "false"}}
 # What the header of a catalogue need not say: it would differ each day, or holds nobody's name.
 UNSAID = (

@@ -67,9 +67,8 @@ def write(
     """Write the letter KIND about the children NUMBERS, as PDF or, by the name of --out, HTML.
 
     KIND is family, clinician, transfer or transition, or the name of a template of the clinic's
-    own; those to clinicians are in English. Several letters are one file, each on a new sheet,
-    or with a folder as --out one file each. Where a letter cannot be written it says why, and the
-    others are.
+    own. Several letters are one file, each on a new sheet, or with a folder as --out one file each.
+    Where a letter cannot be written it says why, and the others are.
 
     Example: rehab letter write family K-017 --out K-017.pdf
     """

@@ -12,8 +12,6 @@ from rehab.letters.tree import tree
 
 # Letters about care that goes on elsewhere.
 ONWARD = ("transfer", "transition")
-# Letters whose words nobody has translated yet.
-ENGLISH_ONLY = ("clinician", "transfer", "transition")
 # Letters that have nothing to say about a child for whom nothing is planned.
 OF_THE_PLAN = ("family",)
 

@@ -32,6 +32,8 @@ from rehab.workflow import Desk, plan_of
 LETTERS_FOLDER = "letters"
 FONTS_FOLDER = "fonts"
 CHILDREN_AT_ONCE = 100
+# These are in the clinic's own language, whatever the family's is.
+TO_CLINICIANS = ("clinician", "transfer")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +75,10 @@ class Writing:
         return language(code, self.desk.settings.clinic.country, self.own)
 
     def _code(self, wish: Wish, case: Case) -> str:
-        own = code_of(case.child.language, self.own)
-        return wish.code or own or self.desk.settings.clinic.language
+        clinic = self.desk.settings.clinic.language
+        if wish.code or wish.kind in TO_CLINICIANS:
+            return wish.code or clinic
+        return code_of(case.child.language, self.own) or clinic
 
     def letter(self, wish: Wish, case: Case, revision: int = 0) -> Made:
         """The letter about one child; raises RehabError where it must not be printed."""

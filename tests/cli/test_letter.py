@@ -83,3 +83,13 @@ def test_the_languages_are_listed_and_a_review_holds_for_the_words_as_they_are(
     assert "not reviewed" in asel.say("letter languages").split("Spanish")[1].split("\n")[0]
     asel.say("letter reviewed es --by 'P. Serrano' --qualification 'health translator'")
     assert "reviewed by P. Serrano on 2026-04-20" in asel.say("letter languages")
+
+
+def test_a_clinician_is_written_to_in_the_clinic_s_language_and_a_family_in_its_own(
+    asel: Clinic, tmp_path: Path
+) -> None:
+    asel.say("child change K-017 --language es --why 'they said so'")
+    for kind in ("clinician", "family"):
+        asel.say(f"letter write {kind} K-017 --out {tmp_path / kind}.pdf")
+    rows = json.loads(asel.say("letter log K-017 --json"))
+    assert {row["kind"]: row["language"] for row in rows} == {"clinician": "en", "family": "es"}

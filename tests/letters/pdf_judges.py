@@ -1,5 +1,6 @@
 """Independent readers of a printed letter: what they say of its tags, its glyphs and its words."""
 
+import json
 import os
 import re
 import shutil
@@ -49,8 +50,6 @@ def second_opinion(pdfs: list[Path]) -> dict[str, list[str]]:
     It runs on its own, since the library that it asks for by default has a licence that the
     project cannot carry; it needs that library for none of the rules of the standard.
     """
-    import json
-
     program = os.environ.get("REHAB_TEST_OUTLOUD") or shutil.which("outloud")
     if not program:
         raise FileNotFoundError("outloud is not installed; name it in REHAB_TEST_OUTLOUD.")
@@ -203,9 +202,8 @@ def texts_of(pdf: bytes) -> dict[str, str]:
     texts = {"pdfium": "\n".join(pages)}
     if shutil.which("pdftotext"):
         asked = ["pdftotext", "-q", "-enc", "UTF-8", "-", "-"]
-        texts["poppler"] = subprocess.run(
-            asked, input=pdf, capture_output=True, check=True
-        ).stdout.decode()
+        said = subprocess.run(asked, input=pdf, capture_output=True, check=True)
+        texts["poppler"] = said.stdout.decode()
     return texts
 
 

@@ -3,6 +3,7 @@
 import resource
 import sys
 from concurrent.futures import ProcessPoolExecutor
+from itertools import islice
 from multiprocessing import get_context
 from statistics import median
 from time import perf_counter
@@ -10,7 +11,7 @@ from time import perf_counter
 from rehab.care.plan import Plan, make_plan
 from rehab.clinic_days import ClinicDays
 from rehab.demo import demo_cases
-from rehab.letters.facts import About, facts_of
+from rehab.letters.facts import About, PhoneCalendar, facts_of
 from rehab.letters.languages import language
 from rehab.letters.letter import write_letter
 from rehab.letters.pdf_page import Printing, content_of, pdf_of, set_on_paper
@@ -33,7 +34,16 @@ def planned() -> list[tuple[Plan, About]]:
     plans = (
         (make_plan(c, protocol, today=today, horizon=horizon, open_days=days), c) for c in cases
     )
-    return [(p, About(case=c, days=ClinicDays(days))) for p, c in plans if p.visits][:LETTERS]
+    made = ((p, c) for p, c in plans if p.visits)
+    return [
+        (p, About(case=c, days=ClinicDays(days), calendar=PhoneCalendar(address(n), address(n))))
+        for n, (p, c) in enumerate(islice(made, LETTERS))
+    ]
+
+
+def address(number: int) -> str:
+    """As long as that of a family's calendar, and another for each."""
+    return f"https://calendars.example.org/eyes/{number:040x}.ics"
 
 
 def seconds_from_plans(code: str) -> tuple[float, float, int]:

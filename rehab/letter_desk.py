@@ -2,7 +2,7 @@
 and kept in a log from which the very same letter can be printed again."""
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from functools import cached_property
@@ -12,6 +12,7 @@ from typing import Any
 
 from rehab.calendars import one_visit
 from rehab.care.case import Case
+from rehab.care.diary import Site
 from rehab.care.emergency import emergency_number
 from rehab.care.letter_log import LetterFormat, LetterMade
 from rehab.care.plan import Plan
@@ -23,7 +24,8 @@ from rehab.letters.html_page import html_of
 from rehab.letters.languages import SOURCE, Language, code_of, first_weekday, language
 from rehab.letters.letter import Letter, Words, out_of_date, write_letter
 from rehab.letters.pdf_page import Printing, pdf_of
-from rehab.letters.qr_code import qr_svg
+from rehab.letters.tree import tree
+from rehab.measures.dates import add_months
 from rehab.publish_desk import session_sites
 from rehab.store.store import Stamp
 from rehab.whole_files import write_whole
@@ -71,6 +73,18 @@ class Writing:
     def reviewed(self) -> frozenset[str]:
         return frozenset(review.digest for review in self.desk.store.translation_reviews())
 
+    @cached_property
+    def places(self) -> Mapping[str, Site]:
+        """Where each session is, as far as plans look ahead."""
+        clinic = self.desk.settings.clinic
+        horizon = add_months(self.today, clinic.horizon_months)
+        return session_sites(self.desk.diary, clinic, self.today, horizon)
+
+    @cached_property
+    def emergency(self) -> str:
+        clinic, protocol = self.desk.settings.clinic, self.desk.protocol
+        return emergency_number(clinic.emergency_phone, clinic.country, protocol, self.today).number
+
     def language(self, code: str) -> Language:
         return language(code, self.desk.settings.clinic.country, self.own)
 
@@ -97,19 +111,14 @@ class Writing:
         return Made(made, digest_of(plan), revision, not chosen.needs_review(self.reviewed))
 
     def _about(self, case: Case, plan: Plan, wish: Wish) -> About:
-        settings = self.desk.settings
-        clinic = settings.clinic
-        places = session_sites(self.desk.diary, clinic, plan.today, plan.horizon)
         ended = before_ending(case, self.today)
         return About(
             case=case,
             days=self.desk.days(plan.today, plan.horizon),
-            places=places,
-            emergency=emergency_number(
-                clinic.emergency_phone, clinic.country, self.desk.protocol, self.today
-            ).number,
+            places=self.places,
+            emergency=self.emergency,
             calendar=self._calendar(plan),
-            first_weekday=first_weekday(clinic.country),
+            first_weekday=first_weekday(self.desk.settings.clinic.country),
             to=wish.to,
             plan_before=plan_of(self.desk, ended[0], today=ended[1]) if ended else None,
         )
@@ -118,14 +127,14 @@ class Writing:
         settings = self.desk.settings
         address = feed_address(settings, plan.child.number)
         if address:
-            return PhoneCalendar(qr_svg(webcal(address)), address)
+            return PhoneCalendar(webcal(address), address)
         booked = next((v for v in plan.visits if v.booked and v.appointment), None)
         if booked is None or booked.appointment is None:
             return None
         at = booked.appointment
         zone = settings.clinic.time_zone
         text = one_visit(plan.child.number, at.on, at.starts_minute, at.minutes, zone)
-        return PhoneCalendar(qr_svg(text), "")
+        return PhoneCalendar(text, "")
 
 
 def digest_of(plan: Plan) -> str:
@@ -148,7 +157,7 @@ def print_letters(
     writing: Writing, wish: Wish, made: Sequence[Made], path: Path, *, stamp: Stamp
 ) -> tuple[LetterMade, ...]:
     """Write `made` into one file, PDF or HTML by its name, and log each letter."""
-    content = content_of([each.letter for each in made], printing(writing, wish), path)
+    content = printed([each.letter for each in made], printing(writing, wish), path)
     write_whole(path, content)
     digest = sha256(content).hexdigest()
     rows = [_logged(writing, wish, each, (path, digest), stamp) for each in made]
@@ -161,7 +170,7 @@ def printing(writing: Writing, wish: Wish) -> Printing:
     return Printing(clinic.paper, wish.large_print, writing.own / FONTS_FOLDER)
 
 
-def content_of(letters: Sequence[Letter], how: Printing, path: Path) -> bytes:
+def printed(letters: Sequence[Letter], how: Printing, path: Path) -> bytes:
     """The file's bytes; several letters in one file are PDF."""
     if path.suffix.lower() == ".pdf":
         return pdf_of(letters, how)
@@ -241,6 +250,7 @@ def _as_said(
             writing.language(w["code"]),
             w["title"],
             w["body"],
+            tree(w["body"], f"letter {letter.kind} in {w['code']}"),
             (*notices, *((code, text) for code, text in w["notices"])),
         )
         for w in said["words"]

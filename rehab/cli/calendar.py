@@ -8,7 +8,7 @@ import click
 from rehab import workflow
 from rehab.calendar_server import Address
 from rehab.calendars import calendar_file
-from rehab.cli.options import NEW_FILE, Day, desk, today_option
+from rehab.cli.options import NEW_FILE, Day, desk, file_name, today_option
 from rehab.clinic_calendars import clinic_calendar
 from rehab.errors import RecordError
 from rehab.feed_folder import feed, sites_of
@@ -50,7 +50,7 @@ def export(home: Path | None, number: str, out: Path | None, today: date) -> Non
     """
     opened = desk(home)
     made, _, entries = workflow.refresh(opened, number, today=today)
-    path = out or Path(f"{number.replace('/', '-')}.ics")
+    path = out or Path(f"{file_name(number)}.ics")
     clinic, sites = opened.settings.clinic, sites_of(opened, entries)
     write_whole(path, calendar_file(made.child, entries, clinic, sites=sites))
     click.echo(f"Wrote {path}.")

@@ -15,7 +15,7 @@ from rehab.care.forecast import USUAL_BAND, holds_on
 from rehab.care.history import surgeries_of
 from rehab.care.plan import Plan
 from rehab.care.problems import Problem
-from rehab.cli.options import EyeName, desk, json_option, today_option
+from rehab.cli.options import EyeName, desk, file_name, json_option, today_option
 from rehab.cli.output import Json, because_json, day, print_columns, print_json, rests_on
 from rehab.errors import MeasureError, RehabError
 from rehab.letters.charts import Expected, ForecastChart, Measured, forecast_chart
@@ -74,7 +74,7 @@ def forecast(
         )
     for answer in answers if out is not None else ():
         if answer.expected is not None and out is not None:
-            path = out / f"{number.replace('/', '-')}-{answer.eye}.svg"
+            path = out / f"{file_name(number)}-{answer.eye}.svg"
             write_whole(path, _chart(answer, answer.expected, case, today).encode())
             click.echo(f"Wrote {path}.", err=as_json)
 

@@ -1,15 +1,16 @@
 """Commands: write letters, print one again, see what was written; languages and their reviews."""
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 
 import click
 
 from rehab.care.case import Outcome
+from rehab.care.changes import ONE_DAY
 from rehab.care.letter_log import LetterMade
 from rehab.care.translations import TranslationReview
-from rehab.cli.options import Day, desk, json_option, stamped, today_option
+from rehab.cli.options import Day, desk, file_name, json_option, stamped, today_option
 from rehab.cli.output import print_json
 from rehab.cli.progress import progress, refreshed
 from rehab.errors import RehabError
@@ -17,10 +18,10 @@ from rehab.letter_desk import (
     Made,
     Wish,
     Writing,
-    content_of,
     letter_again,
     letters_of,
     print_letters,
+    printed,
     printing,
 )
 from rehab.letters.languages import SOURCE, code_of
@@ -31,7 +32,6 @@ from rehab.translation_desk import record_review
 from rehab.whole_files import write_whole
 from rehab.workflow import Desk
 
-ONE_DAY = timedelta(days=1)
 language_option = click.option(
     "--language", "code", type=click.Choice(LETTER_LANGUAGES), help="Else the family's own."
 )
@@ -88,10 +88,10 @@ def write(
             bar.update(1)
     if not made:
         raise RehabError("no letter could be written.", where=kind, do="")
-    path = out or Path(f"{_named(chosen[0]) if len(chosen) == 1 else 'letters'}-{kind}.pdf")
+    path = out or Path(f"{file_name(chosen[0]) if len(chosen) == 1 else 'letters'}-{kind}.pdf")
     if path.is_dir() or (not path.suffix and out):
         for each in made:
-            name = f"{_named(each.letter.facts.child.number)}-{kind}.pdf"
+            name = f"{file_name(each.letter.facts.child.number)}-{kind}.pdf"
             print_letters(writing, wish, [each], path / name, stamp=stamp)
     else:
         print_letters(writing, wish, made, path, stamp=stamp)
@@ -120,10 +120,6 @@ def _chosen(
     return list(dict.fromkeys(numbers))
 
 
-def _named(number: str) -> str:
-    return number.replace("/", "-")
-
-
 @letter.command()
 @click.argument("uid")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True)
@@ -140,7 +136,7 @@ def again(home: Path | None, uid: str, out: Path, old: bool, today: date) -> Non
     writing = Writing(opened, today)
     case = opened.store.case(logged.child_number)
     made, wish = letter_again(writing, logged, case, old=old)
-    write_whole(out, content_of([made], printing(writing, wish), out))
+    write_whole(out, printed([made], printing(writing, wish), out))
     click.echo(f"Wrote {out}.")
 
 

@@ -142,6 +142,11 @@ corrects_option = click.option(
 seen_option = click.option("--seen", type=click.IntRange(min=1), help="The version you looked at.")
 
 
+def file_name(number: str) -> str:
+    """A child's number as the beginning of a file's name."""
+    return number.replace("/", "-")
+
+
 def _today() -> date:
     return datetime.now().astimezone().date()
 

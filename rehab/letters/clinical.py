@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from enum import StrEnum
 
 from rehab.care.case import (
@@ -22,6 +22,7 @@ from rehab.care.case import (
     Regimen,
     VisualAxis,
 )
+from rehab.care.changes import ONE_DAY
 from rehab.care.checks import Check, Status
 from rehab.care.facts import correction_since, known_on, latest_findings
 from rehab.care.flags import Flag
@@ -37,7 +38,6 @@ from rehab.measures.refraction import write_power, write_refraction
 from rehab.rules.protocol import Because
 from rehab.rules.table import ASSUMPTION
 
-ONE_DAY = timedelta(days=1)
 NOT_RECORDED = ""
 
 

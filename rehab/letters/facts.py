@@ -13,6 +13,7 @@ from rehab.clinic_days import ClinicDays
 from rehab.letters.clinical import Clinical, clinical_of
 from rehab.letters.home import Home, home_of
 from rehab.letters.months import Month, months_of
+from rehab.letters.qr_code import qr_svg
 from rehab.settings import Clinic
 
 NO_DAYS = ClinicDays(())
@@ -21,11 +22,16 @@ NO_PLACES: Mapping[str, Site] = MappingProxyType({})
 
 @dataclass(frozen=True, slots=True)
 class PhoneCalendar:
-    """A square code for a phone's camera: the `address` of the family's calendar, or without one
-    ("") the next booked visit itself."""
+    """What a phone's camera reads: the `address` of the family's calendar, or without one ("") the
+    next booked visit itself."""
 
-    svg: str
+    text: str
     address: str
+
+    @property
+    def svg(self) -> str:
+        """Drawn only for the letters that show it: drawing takes as long as all their words."""
+        return qr_svg(self.text)
 
 
 @dataclass(frozen=True, slots=True)

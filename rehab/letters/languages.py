@@ -53,11 +53,6 @@ class Language:
         return self.locale.text_direction == "rtl"
 
     @property
-    def name(self) -> str:
-        """As its own readers call it."""
-        return Locale(self.code).get_display_name() or self.code
-
-    @property
     def english_name(self) -> str:
         return Locale(self.code).get_display_name(SOURCE) or self.code
 

@@ -8,7 +8,7 @@ from rehab.errors import LetterError
 from rehab.letters.facts import LetterFacts
 from rehab.letters.languages import Language
 from rehab.letters.sandbox import render_letter
-from rehab.letters.tree import tree
+from rehab.letters.tree import Node, tree
 
 # Letters about care that goes on elsewhere.
 ONWARD = ("transfer", "transition")
@@ -18,11 +18,15 @@ OF_THE_PLAN = ("family",)
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """A letter in one language. `notices` stand on each of its pages, as (language, text)."""
+    """A letter in one language: its body as it was rendered, and as a tree to be set on paper.
+
+    `notices` stand on each of its pages, as (language, text).
+    """
 
     language: Language
     title: str
     body: str
+    tree: Node
     notices: tuple[tuple[str, str], ...] = ()
 
 
@@ -97,5 +101,4 @@ def out_of_date(language: Language) -> str:
 
 def _words(kind: str, facts: LetterFacts, language: Language, own: Path | None) -> Words:
     title, body = render_letter(language, own, f"letters/{kind}.html", letter=facts)
-    tree(body, f"letter {kind} in {language.code}")
-    return Words(language, title, body)
+    return Words(language, title, body, tree(body, f"letter {kind} in {language.code}"))

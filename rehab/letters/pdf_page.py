@@ -12,7 +12,6 @@ import typst
 
 from rehab.errors import LetterError
 from rehab.letters.letter import Letter, Words
-from rehab.letters.tree import tree
 from rehab.settings import Paper
 from rehab.shipped_files import shipped
 
@@ -94,7 +93,7 @@ def _part(letter: Letter, words: Words, how: Printing, *, new: bool) -> dict[str
         "notice": [{"lang": lang, "text": text} for lang, text in words.notices],
         "footer": letter.facts.child.number,
         "new-sheet": new,
-        "tree": tree(words.body, f"letter {letter.kind} in {code}"),
+        "tree": words.tree,
     }
 
 

@@ -11,11 +11,10 @@ from sqlalchemy import ColumnElement, Connection, func, insert, select
 from rehab.care.letter_log import LetterMade, identified
 from rehab.errors import RecordError
 from rehab.store import schema
-from rehab.store.reading import ByBytes
+from rehab.store.reading import ByBytes, some_at_a_time
 from rehab.store.rows import Row, Stored
 
 TABLE = schema.letter_made
-AT_ONCE = 500
 FEWEST_CHARACTERS = 6
 
 
@@ -29,8 +28,7 @@ def write_letters(connection: Connection, letters: Iterable[LetterMade]) -> tupl
         given.setdefault(letter.uid, letter)
     uids = list(given)
     known: set[str] = set()
-    for start in range(0, len(uids), AT_ONCE):
-        some = uids[start : start + AT_ONCE]
+    for some in some_at_a_time(uids):
         known |= set(connection.scalars(select(TABLE.c.uid).where(TABLE.c.uid.in_(some))))
     new = [_to_row(letter) for uid, letter in given.items() if uid not in known]
     if new:
@@ -74,9 +72,9 @@ def read_last_letters(
     )
     last = TABLE.c.made_at == newest.correlate(TABLE).scalar_subquery()
     found: dict[str, LetterMade] = {}
-    for start in range(0, len(numbers), AT_ONCE):
-        some = TABLE.c.child_number.in_(numbers[start : start + AT_ONCE])
-        for letter in _read(connection, some, TABLE.c.kind.in_(tuple(kinds)), last):
+    for some in some_at_a_time(numbers):
+        theirs = TABLE.c.child_number.in_(some)
+        for letter in _read(connection, theirs, TABLE.c.kind.in_(tuple(kinds)), last):
             found.setdefault(letter.child_number, letter)
     return found
 

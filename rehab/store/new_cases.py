@@ -10,13 +10,11 @@ from rehab.care.case import Case
 from rehab.care.contacts import Limits
 from rehab.errors import RecordError
 from rehab.store import rows, schema
-from rehab.store.reading import is_current
+from rehab.store.reading import is_current, some_at_a_time
 from rehab.store.refusals import plain_words
 from rehab.store.store import Store
 from rehab.store.transaction import Transaction
 from rehab.store.versions import Kind, Record, Stamp, kind_of, stamp_to_row
-
-NUMBERS_AT_ONCE = 500
 
 
 def numbers_ever_used(store: Store) -> set[str]:
@@ -88,8 +86,7 @@ def _facts(case: Case) -> Iterator[Record]:
 
 def _refuse_used(tx: Transaction, numbers: Sequence[str]) -> None:
     table = schema.child
-    for start in range(0, len(numbers), NUMBERS_AT_ONCE):
-        some = numbers[start : start + NUMBERS_AT_ONCE]
+    for some in some_at_a_time(numbers):
         used = tx.connection.scalar(select(table.c.key).where(table.c.key.in_(some)).limit(1))
         if used is not None:
             raise RecordError(

@@ -1,7 +1,7 @@
 """Reading facts back: versions, whole cases and calendar entries, in few queries."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from functools import cache
 from typing import Any
@@ -50,6 +50,8 @@ from rehab.store.versions import (
     stamp_from_row,
 )
 
+VALUES_AT_ONCE = 500
+
 
 class ByBytes(FunctionElement[str]):
     """Texts in an order that does not depend on the language of the database server."""
@@ -65,6 +67,12 @@ def _as_sqlite_orders(element: ByBytes, compiler: SQLCompiler, **given: Any) -> 
 @compiles(ByBytes, "postgresql")
 def _on_postgresql(element: ByBytes, compiler: SQLCompiler, **given: Any) -> str:
     return f'{compiler.process(element.clauses, **given)} COLLATE "C"'
+
+
+def some_at_a_time(values: Sequence[str]) -> Iterator[Sequence[str]]:
+    """No database takes any number of values in one question."""
+    for start in range(0, len(values), VALUES_AT_ONCE):
+        yield values[start : start + VALUES_AT_ONCE]
 
 
 @cache

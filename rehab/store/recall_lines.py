@@ -8,11 +8,10 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, and_, delete, func, insert, select
 
 from rehab.store import schema
-from rehab.store.reading import ByBytes, is_current
+from rehab.store.reading import ByBytes, is_current, some_at_a_time
 
 TABLE = schema.recall_line
 LINES_AT_ONCE = 1000
-OWNERS_AT_ONCE = 500
 Anything = tuple[Any, ...]
 
 
@@ -64,11 +63,9 @@ def read_out_of_date(connection: Connection, made: MadeWith, *, followed: bool) 
 
 
 def read_revisions(connection: Connection, numbers: Sequence[str]) -> dict[str, int]:
-    """No database takes any number of values in one question, so it is asked of some at a time."""
     table = schema.revision
     found = dict.fromkeys(numbers, 0)
-    for start in range(0, len(numbers), OWNERS_AT_ONCE):
-        some = numbers[start : start + OWNERS_AT_ONCE]
+    for some in some_at_a_time(numbers):
         query = select(table.c.owner, table.c.number).where(table.c.owner.in_(some))
         found |= {row.owner: row.number for row in connection.execute(query)}
     return found

@@ -17,7 +17,6 @@ from rehab.letters.facts import About, PhoneCalendar, facts_of
 from rehab.letters.languages import SOURCE, code_of, language
 from rehab.letters.letter import Letter, write_letter
 from rehab.letters.pdf_page import Printing, pdf_of
-from rehab.letters.qr_code import qr_svg
 from rehab.settings import LETTER_LANGUAGES, Paper
 from tests.letters.pdf_judges import missing_glyphs, share_found, texts_of, ua_problems
 from tests.letters.plans import CHILD, CLINIC, plan, span, whole_plan
@@ -140,7 +139,7 @@ def test_the_drawing_covers_the_eye_that_the_words_name(code: str, covered: Eye)
 
 def test_the_square_is_read_by_a_camera() -> None:
     address = "webcal://calendars.example.org/feeds/0a1b2c3d4e5f60718293a4b5c6d7e8f901234567.ics"
-    about = About(calendar=PhoneCalendar(qr_svg(address), address))
+    about = About(calendar=PhoneCalendar(address, address))
     pdf = pdf_of([family(whole_plan(), about=about)], Printing())
     read = [
         code.text for n in range(pages(pdf)) for code in zxingcpp.read_barcodes(picture(pdf, n))

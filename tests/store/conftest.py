@@ -5,7 +5,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Connection, create_engine
 
+from rehab.store.schema import metadata
 from rehab.store.store import Stamp, Store, create_or_upgrade, open_store
 from tests.postgres import Refilled, Server
 
@@ -53,3 +55,14 @@ def store(made_url: str) -> Iterator[Store]:
 @pytest.fixture
 def stamp() -> Stamp:
     return Stamp("a nurse", datetime(2026, 3, 2, 9, 30, tzinfo=UTC), "seen in clinic")
+
+
+@pytest.fixture(scope="module")
+def tables() -> Iterator[Connection]:
+    """Made once, since making them takes longer than an example."""
+    engine = create_engine("sqlite://")
+    with engine.connect() as connection:
+        metadata.create_all(connection)
+        connection.commit()
+        yield connection
+    engine.dispose()

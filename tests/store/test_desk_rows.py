@@ -1,13 +1,12 @@
 """Whatever the coordinator's desk records is read back unchanged."""
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sqlalchemy import Connection, create_engine
+from sqlalchemy import Connection
 
 from rehab.care.case import (
     Appointment,
@@ -22,7 +21,6 @@ from rehab.care.contacts import Consent, Contact, ContactTry, Limits, TryOutcome
 from rehab.care.diary import Closure, Diary, Holiday, SessionPattern, Site
 from rehab.care.sharing import SchoolTopic, Sharing
 from rehab.errors import RecordError
-from rehab.store.schema import metadata
 from rehab.store.store import Stamp, Store, Transaction
 
 DAYS = st.dates(date(1990, 1, 1), date(2090, 12, 31))
@@ -71,17 +69,6 @@ OF_THE_DIARY = st.one_of(
     st.builds(Closure, CODES, DAYS, DAYS, *(TEXTS,) * 3),
     st.builds(Holiday, st.just("IN"), st.sampled_from(["", "MH"]), DAYS, TEXTS, st.booleans()),
 )
-
-
-@pytest.fixture(scope="module")
-def tables() -> Iterator[Connection]:
-    """Made once, since making them takes longer than an example."""
-    engine = create_engine("sqlite://")
-    with engine.connect() as connection:
-        metadata.create_all(connection)
-        connection.commit()
-        yield connection
-    engine.dispose()
 
 
 @settings(deadline=None)

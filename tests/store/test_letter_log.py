@@ -1,13 +1,12 @@
 """The log of letters: each letter once, none lost, the newest first, on both databases."""
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sqlalchemy import Connection, create_engine, event
+from sqlalchemy import Connection, event
 
 from rehab.care.letter_log import LetterFormat, LetterMade, identified
 from rehab.care.translations import TranslationReview
@@ -50,16 +49,6 @@ def letter(number: str = "K-1", at: datetime = NINE, **more: str) -> LetterMade:
 def log(store: Store, *letters: LetterMade) -> tuple[LetterMade, ...]:
     with store.transaction() as tx:
         return tx.log_letters(letters)
-
-
-@pytest.fixture(scope="module")
-def tables() -> Iterator[Connection]:
-    engine = create_engine("sqlite://")
-    with engine.connect() as connection:
-        metadata.create_all(connection)
-        connection.commit()
-        yield connection
-    engine.dispose()
 
 
 @settings(deadline=None)

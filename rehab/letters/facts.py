@@ -5,15 +5,18 @@ from dataclasses import dataclass, field
 from datetime import date
 from types import MappingProxyType
 
-from rehab.care.case import Case, Child, Prescription
+from rehab.care.case import Case, Child, Correction, Eye, Prescription
 from rehab.care.diary import Site
 from rehab.care.plan import Plan
 from rehab.care.prescriptions import in_force
+from rehab.care.sharing import SchoolTopic
 from rehab.clinic_days import ClinicDays
+from rehab.letters.attendance import not_brought_on
 from rehab.letters.clinical import Clinical, clinical_of
 from rehab.letters.home import Home, home_of
-from rehab.letters.months import Month, months_of
+from rehab.letters.months import DayCell, Month, diary_of, months_of
 from rehab.letters.qr_code import qr_svg
+from rehab.letters.school import shared_on, worn_on
 from rehab.settings import Clinic
 
 NO_DAYS = ClinicDays(())
@@ -56,7 +59,11 @@ class About:
 
 @dataclass(frozen=True, slots=True)
 class LetterFacts:
-    """The record `letter` of every template; `planned` says that there is a plan at all."""
+    """The record `letter` of every template; `planned` says that there is a plan at all.
+
+    `diary` are the days of a page to fill in; `not_brought_on` is the day of a visit that the
+    child still waits for; `shared` is what a school may be told beside the patch and what is `worn`.
+    """
 
     child: Child
     clinic: Clinic
@@ -69,11 +76,16 @@ class LetterFacts:
     calendar: PhoneCalendar | None
     to: str
     clinical: Clinical
+    diary: tuple[DayCell, ...]
+    not_brought_on: date | None
+    worn: tuple[tuple[Eye, Correction], ...]
+    shared: tuple[SchoolTopic, ...]
 
 
 def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
     """The facts of a child's letters on the day of its plan."""
     home = home_of(plan, about.days, about.places)
+    case = about.case or Case(plan.child)
     return LetterFacts(
         child=plan.child,
         clinic=clinic,
@@ -82,8 +94,12 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         home=home,
         months=months_of(home.hours, home.trips, plan.today, about.first_weekday),
         emergency=about.emergency or clinic.emergency_phone,
-        prescriptions=in_force(about.case, plan.today) if about.case else (),
+        prescriptions=in_force(case, plan.today),
         calendar=about.calendar,
         to=about.to,
-        clinical=clinical_of(about.plan_before or plan, about.case or Case(plan.child), plan.today),
+        clinical=clinical_of(about.plan_before or plan, case, plan.today),
+        diary=diary_of(home.hours, home.trips, plan.today),
+        not_brought_on=not_brought_on(case, plan.today),
+        worn=worn_on(case, plan.today),
+        shared=shared_on(case, plan.today),
     )

@@ -1,5 +1,6 @@
 """A letter: its facts in the words of one language, and in English beside a new translation."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,7 +14,9 @@ from rehab.letters.tree import Node, tree
 # Letters about care that goes on elsewhere.
 ONWARD = ("transfer", "transition")
 # Letters that have nothing to say about a child for whom nothing is planned.
-OF_THE_PLAN = ("family",)
+OF_THE_PLAN = ("family", "not-brought", "school")
+# Letters to people who need not know the clinic's number of the child.
+WITHOUT_NUMBER = ("school",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,34 @@ class Letter:
     kind: str
     facts: LetterFacts
     words: tuple[Words, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What must be there for a kind of letter; what is said and what to do where it is not."""
+
+    there: Callable[[LetterFacts], bool]
+    otherwise: str
+    do: str
+
+
+WANTED = {
+    "appointment": Wanted(
+        lambda facts: any(trip.booked for trip in facts.home.trips),
+        "no visit is booked.",
+        "Book one, or write a family letter.",
+    ),
+    "diary": Wanted(
+        lambda facts: any(day.hours and day.hours.minutes_per_day for day in facts.diary),
+        "no patching hours are agreed for the next two weeks.",
+        "Record what was agreed, or write a family letter.",
+    ),
+    "not-brought": Wanted(
+        lambda facts: facts.not_brought_on is not None,
+        "the child was not awaited in vain, or was seen since.",
+        "Record what became of the visit, or write a family letter.",
+    ),
+}
 
 
 def write_letter(
@@ -81,6 +112,14 @@ def _refuse(kind: str, facts: LetterFacts) -> None:
             "nothing is planned: care here has ended, or no facts are recorded.",
             where=f"{kind} letter of child {facts.child.number}",
             do="Write to the family by hand.",
+        )
+
+    wanted = WANTED.get(kind)
+    if wanted and not wanted.there(facts):
+        raise LetterError(
+            wanted.otherwise,
+            where=f"{kind} letter of child {facts.child.number}",
+            do=wanted.do,
         )
 
 

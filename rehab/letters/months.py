@@ -3,13 +3,14 @@
 from calendar import Calendar
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from enum import StrEnum
 
 from rehab.letters.home import Hours, Trip
 from rehab.measures.dates import add_months
 
 MONTHS_SHOWN = 3
+DIARY_DAYS = 14
 
 
 class Mark(StrEnum):
@@ -63,13 +64,23 @@ def _month(
     def cell(on: date) -> DayCell | None:
         if on.month != first.month or on < today:
             return None
-        row = next((h for h in hours if h.start <= on <= h.last), None)
-        return DayCell(on, row, _mark(on, trips))
+        return _cell(on, hours, trips)
 
     calendar = Calendar(first_weekday)
     weeks = calendar.monthdatescalendar(first.year, first.month)
     cells = (tuple(cell(on) for on in week) for week in weeks)
     return Month(first, tuple(calendar.iterweekdays()), tuple(row for row in cells if any(row)))
+
+
+def diary_of(hours: Sequence[Hours], trips: Sequence[Trip], today: date) -> tuple[DayCell, ...]:
+    """The days of a diary that begins today."""
+    days = (today + timedelta(days=n) for n in range(DIARY_DAYS))
+    return tuple(_cell(on, hours, trips) for on in days)
+
+
+def _cell(on: date, hours: Sequence[Hours], trips: Sequence[Trip]) -> DayCell:
+    row = next((h for h in hours if h.start <= on <= h.last), None)
+    return DayCell(on, row, _mark(on, trips))
 
 
 def _mark(on: date, trips: Sequence[Trip]) -> Mark:

@@ -11,7 +11,7 @@ from typing import Any, Literal
 import typst
 
 from rehab.errors import LetterError
-from rehab.letters.letter import Letter, Words
+from rehab.letters.letter import WITHOUT_NUMBER, Letter, Words
 from rehab.settings import Paper
 from rehab.shipped_files import shipped
 
@@ -91,7 +91,7 @@ def _part(letter: Letter, words: Words, how: Printing, *, new: bool) -> dict[str
         "size": LARGE_POINTS if how.large_print else USUAL_POINTS,
         "fonts": [LATIN, *([SCRIPTS[code]] if code in SCRIPTS else []), *FONTS],
         "notice": [{"lang": lang, "text": text} for lang, text in words.notices],
-        "footer": letter.facts.child.number,
+        "footer": "" if letter.kind in WITHOUT_NUMBER else letter.facts.child.number,
         "new-sheet": new,
         "tree": words.tree,
     }

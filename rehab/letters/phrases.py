@@ -57,6 +57,10 @@ class Phrases:
         """Patching hours, such as 2 hours 30 minutes; no minutes are no patch."""
         return self._dose(minutes, self._long(minutes))
 
+    def length(self, minutes: int) -> str:
+        """How long a visit takes."""
+        return self._long(minutes)
+
     def short_hours(self, minutes: int) -> Markup:
         """As `hours`, for a calendar's narrow cell: 2 h 30 min."""
         return self._dose(minutes, self._short(minutes))

@@ -61,8 +61,9 @@ class About:
 class LetterFacts:
     """The record `letter` of every template; `planned` says that there is a plan at all.
 
-    `diary` are the days of a page to fill in; `not_brought_on` is the day of a visit that the
-    child still waits for; `shared` is what a school may be told beside the patch and what is `worn`.
+    `diary` are the days of a page to fill in; `not_brought_on` is the day of a visit to which
+    the child was not brought, None when it was seen since; `shared` is what a school may be told
+    beside the patch and what is `worn`.
     """
 
     child: Child

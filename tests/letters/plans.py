@@ -2,7 +2,20 @@
 
 from datetime import date, timedelta
 
-from rehab.care.case import CheckKind, Child, Eye, Method
+from rehab.care.case import (
+    Appointment,
+    Case,
+    CheckKind,
+    Child,
+    Correction,
+    Examination,
+    Eye,
+    EyeFindings,
+    Method,
+    Outcome,
+    Procedure,
+    Surgery,
+)
 from rehab.care.checks import Check, Status
 from rehab.care.occlusion import Span
 from rehab.care.plan import Plan
@@ -112,9 +125,28 @@ def whole_plan() -> Plan:
     )
 
 
+def known_case() -> Case:
+    """The child as recorded: an operation, what it wears, a visit that it was not brought to."""
+    worn = (
+        EyeFindings(Eye.RIGHT, correction=Correction.CONTACT_LENS),
+        EyeFindings(Eye.LEFT, correction=Correction.GLASSES),
+    )
+    return Case(
+        CHILD,
+        surgeries=(Surgery("s1", Eye.RIGHT, day(-60), Procedure.LENS_REMOVAL),),
+        examinations=(Examination("e1", day(-30), worn),),
+        appointments=(Appointment("a1", day(-6), Outcome.WAS_NOT_BROUGHT),),
+    )
+
+
 def letter_page(
-    plan: Plan, clinic: Clinic = CLINIC, *, kind: str = "family", code: str = "en"
+    plan: Plan,
+    clinic: Clinic = CLINIC,
+    *,
+    kind: str = "family",
+    code: str = "en",
+    about: About | None = None,
 ) -> str:
     """A letter of a kind as an HTML page."""
-    facts = facts_of(plan, clinic, About())
+    facts = facts_of(plan, clinic, about or About())
     return html_of(write_letter(kind, facts, language(code), language("en")))

@@ -5,15 +5,20 @@ safety, 2007; from memory). Formulas: Flesch-Kincaid (Kincaid and others, 1975),
 readability index (Senter and Smith, 1967), Coleman-Liau (1975), fog (Gunning, 1952).
 """
 
+from dataclasses import replace
+
 import pytest
 import textstat
 
 from rehab.care.plan import Plan
-from tests.letters.plans import letter_page
-from tests.letters.test_family import LETTERS, Page, text
+from rehab.care.sharing import SchoolTopic, Sharing
+from rehab.letters.facts import About
+from tests.letters.plans import TODAY, known_case, letter_page, whole_plan
+from tests.letters.test_family import LETTERS, Page, sentences, text
 
 SIXTH = 6.0
 SENTENCES_OF_A_PARAGRAPH = 4
+LONGEST_SENTENCE = 20
 FORMULAS = (
     textstat.flesch_kincaid_grade,
     textstat.automated_readability_index,
@@ -24,9 +29,17 @@ FORMULAS = (
 every_letter = pytest.mark.parametrize("plan", LETTERS.values(), ids=LETTERS.keys())
 
 
-def prose(plan: Plan) -> str:
+# Letters beside the family letter, each from a plan that fills it.
+OTHER_KINDS = ("appointment", "diary", "not-brought", "school")
+KNOWN = About(
+    case=replace(known_case(), sharing=Sharing("c1", TODAY, tuple(SchoolTopic), "Ada Marrow"))
+)
+every_other_kind = pytest.mark.parametrize("kind", OTHER_KINDS)
+
+
+def prose(html: str) -> str:
     """Whole sentences only: headings, cells and short lists would flatter the letter."""
-    blocks = text(letter_page(plan)).splitlines()[1:]
+    blocks = text(html).splitlines()[1:]
     return " ".join(block for block in blocks if block.endswith((".", "!", "?")))
 
 
@@ -37,14 +50,34 @@ def prose(plan: Plan) -> str:
 )
 def test_prose_is_at_or_below_the_sixth_grade(plan: Plan, formula: object) -> None:
     assert callable(formula)
-    assert formula(prose(plan)) <= SIXTH
+    assert formula(prose(letter_page(plan))) <= SIXTH
+
+
+@every_other_kind
+@pytest.mark.parametrize("formula", FORMULAS, ids=lambda formula: str(formula.__name__))
+@pytest.mark.filterwarnings(
+    "ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning"
+)
+def test_prose_of_other_letters_is_so_too(kind: str, formula: object) -> None:
+    assert callable(formula)
+    assert formula(prose(letter_page(whole_plan(), kind=kind, about=KNOWN))) <= SIXTH
+
+
+@every_other_kind
+def test_sentences_and_paragraphs_of_other_letters_are_short(kind: str) -> None:
+    page = letter_page(whole_plan(), kind=kind, about=KNOWN)
+    assert [s for s in sentences(page) if len(s.split()) > LONGEST_SENTENCE] == []
+    assert long_paragraphs(page) == []
 
 
 @every_letter
 def test_no_paragraph_has_more_than_four_sentences(plan: Plan) -> None:
-    blocks = (" ".join(block.split()) for block in Page(letter_page(plan)).blocks)
-    long = [b for b in blocks if b.count(". ") + b.endswith(".") > SENTENCES_OF_A_PARAGRAPH]
-    assert long == []
+    assert long_paragraphs(letter_page(plan)) == []
+
+
+def long_paragraphs(html: str) -> list[str]:
+    blocks = (" ".join(block.split()) for block in Page(html).blocks)
+    return [b for b in blocks if b.count(". ") + b.endswith(".") > SENTENCES_OF_A_PARAGRAPH]
 
 
 def test_the_formulas_tell_hard_words_from_easy_ones() -> None:

@@ -18,8 +18,9 @@ from rehab.care.letter_log import LetterFormat, LetterMade
 from rehab.care.plan import Plan
 from rehab.errors import LetterError, RehabError
 from rehab.feed_folder import feed_address, webcal
+from rehab.letters.changes import TELLING, Told, told_from, told_record
 from rehab.letters.clinical import before_ending
-from rehab.letters.facts import About, PhoneCalendar, facts_of
+from rehab.letters.facts import About, LetterFacts, PhoneCalendar, facts_of
 from rehab.letters.html_page import html_of
 from rehab.letters.languages import SOURCE, Language, code_of, first_weekday, language
 from rehab.letters.letter import Letter, Words, out_of_date, write_letter
@@ -36,6 +37,7 @@ FONTS_FOLDER = "fonts"
 CHILDREN_AT_ONCE = 100
 # These are in the clinic's own language, whatever the family's is.
 TO_CLINICIANS = ("clinician", "transfer")
+CHANGES = "changes"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,15 +96,18 @@ class Writing:
             return wish.code or clinic
         return code_of(case.child.language, self.own) or clinic
 
-    def letter(self, wish: Wish, case: Case, revision: int = 0) -> Made:
-        """The letter about one child; raises RehabError where it must not be printed."""
+    def letter(
+        self, wish: Wish, case: Case, revision: int = 0, last: LetterMade | None = None
+    ) -> Made:
+        """The letter about one child; raises RehabError where it must not be printed.
+
+        `last` is the last letter that told the family its plan.
+        """
         plan = plan_of(self.desk, case, today=self.today)
-        clinic = self.desk.settings.clinic
         chosen = self.language(self._code(wish, case))
-        facts = facts_of(plan, clinic, self._about(case, plan, wish))
         made = write_letter(
             wish.kind,
-            facts,
+            self.facts(wish, case, plan, told_by(last) if last else None),
             chosen,
             self.language(SOURCE),
             reviewed=self.reviewed,
@@ -110,7 +115,11 @@ class Writing:
         )
         return Made(made, digest_of(plan), revision, not chosen.needs_review(self.reviewed))
 
-    def _about(self, case: Case, plan: Plan, wish: Wish) -> About:
+    def facts(self, wish: Wish, case: Case, plan: Plan, told: Told | None = None) -> LetterFacts:
+        clinic = self.desk.settings.clinic
+        return facts_of(plan, clinic, self._about(case, plan, wish, told))
+
+    def _about(self, case: Case, plan: Plan, wish: Wish, told: Told | None) -> About:
         ended = before_ending(case, self.today)
         return About(
             case=case,
@@ -121,6 +130,7 @@ class Writing:
             first_weekday=first_weekday(self.desk.settings.clinic.country),
             to=wish.to,
             plan_before=plan_of(self.desk, ended[0], today=ended[1]) if ended else None,
+            told=told,
         )
 
     def _calendar(self, plan: Plan) -> PhoneCalendar | None:
@@ -137,6 +147,12 @@ class Writing:
         return PhoneCalendar(text, "")
 
 
+def told_by(letter: LetterMade) -> Told | None:
+    """What a logged letter told; None where it was made before that was kept."""
+    record = json.loads(letter.words).get("told")
+    return told_from(record) if record else None
+
+
 def digest_of(plan: Plan) -> str:
     """A plan as 64 hexadecimal digits: another plan has others."""
     return sha256(repr(plan).encode()).hexdigest()
@@ -145,10 +161,12 @@ def digest_of(plan: Plan) -> str:
 def letters_of(writing: Writing, wish: Wish, numbers: Sequence[str]) -> Iterator[Made | RehabError]:
     """A letter for each child, or why there is none: one child must not hold up the others."""
     for start in range(0, len(numbers), CHILDREN_AT_ONCE):
-        cases, _, revisions = writing.desk.store.planning(numbers[start : start + CHILDREN_AT_ONCE])
+        some = numbers[start : start + CHILDREN_AT_ONCE]
+        cases, _, revisions = writing.desk.store.planning(some)
+        last = writing.desk.store.last_letters(some, TELLING) if wish.kind == CHANGES else {}
         for number, case in cases.items():
             try:
-                yield writing.letter(wish, case, revisions[number])
+                yield writing.letter(wish, case, revisions[number], last.get(number))
             except RehabError as error:
                 yield error
 
@@ -213,7 +231,9 @@ def words_json(letter: Letter, wish: Wish) -> bytes:
         {"code": w.language.code, "title": w.title, "body": w.body, "notices": w.notices}
         for w in letter.words
     ]
-    return json.dumps({"wish": asdict(wish), "words": words}, ensure_ascii=False).encode()
+    told = told_record(letter.facts.told) if letter.kind in TELLING else None
+    record = {"wish": asdict(wish), "words": words, "told": told}
+    return json.dumps(record, ensure_ascii=False).encode()
 
 
 def letter_again(
@@ -225,16 +245,18 @@ def letter_again(
     """
     said = json.loads(logged.words)
     wish = Wish(**said["wish"])
-    current = Writing(writing.desk, logged.made_on).letter(wish, case)
-    if current.plan_digest == logged.plan_digest:
-        return _as_said(writing, said, current.letter, ()), wish
+    then = Writing(writing.desk, logged.made_on)
+    plan = plan_of(writing.desk, case, today=then.today)
+    facts = then.facts(wish, case, plan)
+    if digest_of(plan) == logged.plan_digest:
+        return _as_said(writing, said, facts, ()), wish
     if not old:
         raise LetterError(
             f"the plan has changed since this letter was made on {logged.made_on}.",
             where=f"{logged.kind} letter of child {logged.child_number}",
             do="Write a new one, or print the old one with --old.",
         )
-    return _as_said(writing, said, current.letter, old_notices(writing, logged)), wish
+    return _as_said(writing, said, facts, old_notices(writing, logged)), wish
 
 
 def old_notices(writing: Writing, logged: LetterMade) -> tuple[tuple[str, str], ...]:
@@ -243,16 +265,17 @@ def old_notices(writing: Writing, logged: LetterMade) -> tuple[tuple[str, str], 
 
 
 def _as_said(
-    writing: Writing, said: dict[str, Any], letter: Letter, notices: tuple[tuple[str, str], ...]
+    writing: Writing, said: dict[str, Any], facts: LetterFacts, notices: tuple[tuple[str, str], ...]
 ) -> Letter:
+    kind = said["wish"]["kind"]
     words = tuple(
         Words(
             writing.language(w["code"]),
             w["title"],
             w["body"],
-            tree(w["body"], f"letter {letter.kind} in {w['code']}"),
+            tree(w["body"], f"letter {kind} in {w['code']}"),
             (*notices, *((code, text) for code, text in w["notices"])),
         )
         for w in said["words"]
     )
-    return Letter(letter.kind, letter.facts, words)
+    return Letter(kind, facts, words)

@@ -1,4 +1,4 @@
-"""Whether a child was not brought to its last visit, and has not been seen since."""
+"""Whether a child was seen, or was not brought to its last visit and has not been seen since."""
 
 from datetime import date
 
@@ -14,3 +14,9 @@ def not_brought_on(case: Case, today: date) -> date | None:
         *(e.on for e in case.examinations if e.on <= today),
     ]
     return None if waited is None or any(on >= waited for on in seen) else waited
+
+
+def seen_on(case: Case, on: date) -> bool:
+    """Whether the child came, or was examined, on a day."""
+    came = any(a.on == on and a.outcome is Outcome.ATTENDED for a in case.appointments)
+    return came or any(examination.on == on for examination in case.examinations)

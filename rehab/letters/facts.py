@@ -11,9 +11,10 @@ from rehab.care.plan import Plan
 from rehab.care.prescriptions import in_force
 from rehab.care.sharing import SchoolTopic
 from rehab.clinic_days import ClinicDays
-from rehab.letters.attendance import not_brought_on
+from rehab.letters.attendance import not_brought_on, seen_on
+from rehab.letters.changes import Changes, Told, changes_of, told_visit
 from rehab.letters.clinical import Clinical, clinical_of
-from rehab.letters.home import Home, home_of
+from rehab.letters.home import Home, home_of, trips_of
 from rehab.letters.months import DayCell, Month, diary_of, months_of
 from rehab.letters.qr_code import qr_svg
 from rehab.letters.school import shared_on, worn_on
@@ -44,7 +45,8 @@ class About:
     `case` holds what is recorded beside the plan, None where only the plan counts. `days` and
     `places` are the clinic's; `emergency` is the number for an ambulance, "" where none is known;
     `first_weekday` is 0 for Monday; `to` is whom a letter is addressed to;
-    `plan_before` is the plan of the day before care here ended.
+    `plan_before` is the plan of the day before care here ended; `told` is what the last letter told
+    the family.
     """
 
     case: Case | None = None
@@ -55,6 +57,7 @@ class About:
     first_weekday: int = 0
     to: str = ""
     plan_before: Plan | None = None
+    told: Told | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +66,8 @@ class LetterFacts:
 
     `diary` are the days of a page to fill in; `not_brought_on` is the day of a visit to which
     the child was not brought, None when it was seen since; `shared` is what a school may be told
-    beside the patch and what is `worn`.
+    beside the patch and what is `worn`; `told` is what this letter tells, and `changes` how it
+    differs from the last one, None where there was none.
     """
 
     child: Child
@@ -81,12 +85,23 @@ class LetterFacts:
     not_brought_on: date | None
     worn: tuple[tuple[Eye, Correction], ...]
     shared: tuple[SchoolTopic, ...]
+    told: Told
+    changes: Changes | None
 
 
 def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
     """The facts of a child's letters on the day of its plan."""
     home = home_of(plan, about.days, about.places)
     case = about.case or Case(plan.child)
+    emergency = about.emergency or clinic.emergency_phone
+    prescriptions = in_force(case, plan.today)
+    told = Told(
+        on=plan.today,
+        hours=home.hours,
+        visits=tuple(told_visit(trip) for trip in home.trips),
+        numbers=(clinic.phone, clinic.out_of_hours, emergency),
+        written=tuple(prescription.text for prescription in prescriptions),
+    )
     return LetterFacts(
         child=plan.child,
         clinic=clinic,
@@ -94,8 +109,8 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         planned=bool(plan.checks or plan.visits or plan.occlusion or plan.problems),
         home=home,
         months=months_of(home.hours, home.trips, plan.today, about.first_weekday),
-        emergency=about.emergency or clinic.emergency_phone,
-        prescriptions=in_force(case, plan.today),
+        emergency=emergency,
+        prescriptions=prescriptions,
         calendar=about.calendar,
         to=about.to,
         clinical=clinical_of(about.plan_before or plan, case, plan.today),
@@ -103,4 +118,13 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         not_brought_on=not_brought_on(case, plan.today),
         worn=worn_on(case, plan.today),
         shared=shared_on(case, plan.today),
+        told=told,
+        changes=changes_of(
+            about.told,
+            told,
+            trips_of(plan, about.days, about.places),
+            seen_today=seen_on(case, plan.today),
+        )
+        if about.told
+        else None,
     )

@@ -99,12 +99,11 @@ class Home:
 def home_of(plan: Plan, days: ClinicDays, places: Mapping[str, Site]) -> Home:
     """`days` are those on which the clinic is open; `places` says where each session is."""
     hours = _hours(plan)
-    visits = sorted(plan.visits, key=lambda v: v.on)
-    shown = tuple(v for n, v in enumerate(visits) if n < VISITS_SHOWN or v.booked)
+    every = trips_of(plan, days, places)
+    trips = tuple(trip for n, trip in enumerate(every) if n < VISITS_SHOWN or trip.booked)
     look = next_check(plan, CheckKind.OCCLUSION)
     waiting = [problem for problem in plan.problems if problem.kind in FOR_A_CLINICIAN]
     about = {problem.about for problem in waiting}
-    trips = tuple(_trip(v, plan.today, days, places) for v in shown)
     return Home(
         patching=_patching(plan, hours),
         hours=hours,
@@ -113,13 +112,19 @@ def home_of(plan: Plan, days: ClinicDays, places: Mapping[str, Site]) -> Home:
         hold_until=max((h.last for h in hours), default=None),
         patching_check_overdue=look is not None and look.status is Status.OVERDUE,
         trips=trips,
-        more_trips=len(shown) < len(visits),
+        more_trips=len(trips) < len(every),
         kinds=tuple(k for k in CheckKind if any(k is p.kind for t in trips for p in t.purposes)),
         without_day=_without_day(plan),
         ask_about=_by_kind((CheckKind(p.about), p.eye) for p in waiting if p.about in CHECK_NAMES),
         ask_about_patch=not about.isdisjoint(OCCLUSION_DECISIONS),
         open_decision=bool(about.difference(CHECK_NAMES, OCCLUSION_DECISIONS)),
     )
+
+
+def trips_of(plan: Plan, days: ClinicDays, places: Mapping[str, Site]) -> tuple[Trip, ...]:
+    """All that are planned, also those that a letter has no room for."""
+    visits = sorted(plan.visits, key=lambda visit: visit.on)
+    return tuple(_trip(visit, plan.today, days, places) for visit in visits)
 
 
 def _patching(plan: Plan, hours: tuple[Hours, ...]) -> Patching:
@@ -139,8 +144,8 @@ def _hours(plan: Plan) -> tuple[Hours, ...]:
             continue
         row = _row(span, plan.today)
         before = rows[-1] if rows else None
-        if before and before.last + ONE_DAY == row.start and _dose(before) == _dose(row):
-            rows[-1] = Hours(before.start, row.last, *_dose(row), now=before.now)
+        if before and before.last + ONE_DAY == row.start and dose_of(before) == dose_of(row):
+            rows[-1] = Hours(before.start, row.last, *dose_of(row), now=before.now)
         else:
             rows.append(row)
     return tuple(rows)
@@ -158,7 +163,8 @@ def _row(span: Span, today: date) -> Hours:
     )
 
 
-def _dose(row: Hours) -> tuple[Eye, int, int, Method]:
+def dose_of(row: Hours) -> tuple[Eye, int, int, Method]:
+    """What makes two rows the same treatment."""
     return row.eye, row.minutes_per_day, row.days_per_week, row.method
 
 

@@ -14,7 +14,7 @@ from rehab.letters.tree import Node, tree
 # Letters about care that goes on elsewhere.
 ONWARD = ("transfer", "transition")
 # Letters that have nothing to say about a child for whom nothing is planned.
-OF_THE_PLAN = ("family", "not-brought", "school")
+OF_THE_PLAN = ("changes", "family", "not-brought", "school")
 # Letters to people who need not know the clinic's number of the child.
 WITHOUT_NUMBER = ("school",)
 
@@ -52,6 +52,11 @@ class Wanted:
 
 
 WANTED = {
+    "changes": Wanted(
+        lambda facts: facts.changes is not None and facts.changes.any,
+        "nothing has changed since the last letter to the family, or there was none.",
+        "Write a family letter.",
+    ),
     "appointment": Wanted(
         lambda facts: any(trip.booked for trip in facts.home.trips),
         "no visit is booked.",

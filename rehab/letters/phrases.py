@@ -10,7 +10,14 @@ from dataclasses import dataclass
 from datetime import date, time
 from typing import Any
 
-from babel.dates import format_date, format_time, get_day_names, get_month_names
+from babel.dates import (
+    format_date,
+    format_time,
+    get_day_names,
+    get_month_names,
+    get_period_id,
+    get_period_names,
+)
 from babel.lists import format_list
 from markupsafe import Markup
 
@@ -20,6 +27,13 @@ from rehab.letters.pictures import face_svg
 
 MINUTES_PER_HOUR = 60
 DAYS_PER_WEEK = 7
+HOURS_OF_A_CLOCK = 12
+# Where ten o'clock is spoken as four, a printed 10:00 alone can be heard as four in the afternoon.
+# That hours are counted from six: common practice, no source; the part of the day is CLDR's.
+FROM_SUNRISE = ("sw",)
+SUNRISE = 6
+# CLDR has none that are short; as newspapers write them: common practice, no source.
+SHORT_WEEKDAYS = {"sw": ("J'tatu", "J'nne", "J'tano", "Alh.", "Ijumaa", "J'mosi", "J'pili")}
 
 
 @dataclass(frozen=True)
@@ -45,13 +59,27 @@ class Phrases:
 
     def weekday(self, number: int) -> str:
         """A weekday as short as it can be told from the others."""
+        names = SHORT_WEEKDAYS.get(self.language.code)
+        if names:
+            return names[number]
         return str(get_day_names("abbreviated", "stand-alone", self.language.locale)[number])
 
     def clock(self, minute: int) -> Markup:
         """A time of day from minutes after midnight."""
         moment = time(*divmod(minute, MINUTES_PER_HOUR))
         text = format_time(moment, "short", locale=self.language.locale)
+        if self.language.code in FROM_SUNRISE:
+            text = f"{text} {self._from_sunrise(moment)}"
         return Markup('<bdi class="clock">{}</bdi>').format(text)
+
+    def _from_sunrise(self, moment: time) -> str:
+        """The same time as it is spoken: the part of the day and the hour counted from six."""
+        locale = self.language.locale
+        period = get_period_names(locale=locale)[
+            get_period_id(moment, type="selection", locale=locale)
+        ]
+        hour = (moment.hour - SUNRISE) % HOURS_OF_A_CLOCK or HOURS_OF_A_CLOCK
+        return f"{period} (saa {hour}:{moment.minute:02})"
 
     def hours(self, minutes: int) -> Markup:
         """Patching hours, such as 2 hours 30 minutes; no minutes are no patch."""
@@ -60,6 +88,17 @@ class Phrases:
     def length(self, minutes: int) -> str:
         """How long a visit takes."""
         return self._long(minutes)
+
+    def dose(self, minutes: int, days_per_week: int) -> Markup:
+        """The hours of one day and on how many days, so that nobody takes them for a week's."""
+        time = Markup("<b>{}</b>").format(self.hours(minutes))
+        if minutes == 0:
+            return time
+        often = self.how_often(days_per_week)
+        if days_per_week == DAYS_PER_WEEK:
+            return Markup("{} {}").format(time, often)
+        said = Markup(self.language.words.gettext("%(time)s a day, %(days)s"))
+        return said % {"time": time, "days": often}
 
     def short_hours(self, minutes: int) -> Markup:
         """As `hours`, for a calendar's narrow cell: 2 h 30 min."""
@@ -126,7 +165,7 @@ class Phrases:
     def face(self, covered: Eye) -> Markup:
         """A face as seen by someone who looks at the child, with one eye covered, and its words."""
         covers = self.language.words.gettext(
-            "Drawing of a child's face, as you see it when you look at your child. Covered: %(eye)s"
+            "Drawing of a child's face, as seen by someone who looks at the child. Covered: %(eye)s"
         )
         return self._image("face", face_svg(covered), covers % {"eye": self._eye(covered)})
 

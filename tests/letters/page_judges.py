@@ -25,6 +25,8 @@ WHITE = 250
 OVERLAP = 0.2
 # Of a word's height, from either side: below it an underline, above it a cell's edge may touch.
 EDGE = 0.25
+# Of a word's height: a letter so low is a mark over another one, drawn apart.
+MARK = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,10 @@ class Box:
     right: float
     top: float
     text: str = ""
+
+    @property
+    def height(self) -> float:
+        return self.top - self.bottom
 
     @property
     def area(self) -> float:
@@ -191,6 +197,8 @@ def _words(page: Any) -> Iterator[Box]:
         if any(unicodedata.category(c) in ("Mn", "Mc", "Me", "Cf") for c in text):
             continue
         box = replace(place, text=text)
+        if word and text.isalpha() and box.height < MARK * word.height and box.left < word.right:
+            continue
         blank = not box.area or box.text.isspace()
         if word and (blank or not _beside(word, box)):
             yield word

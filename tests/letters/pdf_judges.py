@@ -26,10 +26,12 @@ HEADINGS = tuple(f"/H{level}" for level in range(1, 7))
 SHOWS_TEXT = ("Tj", "TJ", "'", '"')
 # ISO 14289-1, 7.21.7: characters that a font may not give as its text.
 NO_TEXT = ("", "\x00", "\ufeff", "\ufffe", "\ufffd")
-# Marks that steer the direction or the joining of what stands beside them, and say nothing.
-STEERING = dict.fromkeys(
-    [*range(0x200B, 0x2010), *range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x61C, 0xAD, 0xFEFF]
-)
+# Marks that steer the joining of what stands beside them say nothing. A reader that turns a line
+# around puts marks of direction where one run ends and the next begins, in place of a blank.
+STEERING: dict[int, str | None] = {
+    **dict.fromkeys((0x200B, 0x200C, 0x200D, 0xAD, 0xFEFF)),
+    **dict.fromkeys([0x61C, 0x200E, 0x200F, *range(0x202A, 0x202F), *range(0x2066, 0x206A)], " "),
+}
 
 
 def ua_problems(pdf: bytes) -> list[str]:

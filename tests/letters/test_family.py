@@ -88,7 +88,7 @@ def text(html: str) -> str:
 
 
 def sentences(html: str) -> list[str]:
-    return [s for line in text(html).splitlines() for s in re.split(r"(?<=[.!?])\s+", line)]
+    return [s for line in text(html).splitlines() for s in re.split(r"(?<=[.!?।۔؟])\s+", line)]
 
 
 def letter(plan: Plan, clinic: Clinic = CLINIC) -> str:
@@ -224,8 +224,8 @@ def test_the_covered_eye_the_hours_and_the_days_are_named() -> None:
     said = letter(whole_plan())
     assert "Cover this eye: left eye. This means your child's own side." in said
     assert (
-        "left eye: 2 hours 30 minutes\nevery day\nFrom Sunday, 8 February 2026: left eye, 3 hours"
-        in said
+        "left eye: 2 hours 30 minutes every day\n"
+        "From Sunday, 8 February 2026: left eye: 3 hours every day" in said
     )
     assert (
         "Tuesday, 3 February 2026\nSaturday, 7 February 2026\n2 hours 30 minutes every day" in said
@@ -251,7 +251,7 @@ def test_the_drawing_shows_the_covered_eye_as_one_looks_at_the_child(eye: Eye, s
         r'<img class="face" src="data:image/svg\+xml;base64,([^"]+)" alt="(.+?)"', html
     )
     assert drawing is not None
-    assert drawing[2].endswith(f"as you see it when you look at your child. Covered: {eye} eye")
+    assert drawing[2].endswith(f"as seen by someone who looks at the child. Covered: {eye} eye")
     covered = re.search(r"right eye\n(covered\n)?left eye\n(covered\n)?", said)
     assert covered is not None
     assert covered[1 if eye is Eye.RIGHT else 2] == "covered\n"
@@ -283,8 +283,8 @@ def test_neighbouring_days_with_one_dose_are_one_row() -> None:
 def test_a_change_of_eye_is_said_and_each_row_names_its_eye() -> None:
     said = letter(BOTH_WAYS)
     assert "The covered eye changes." in said
-    assert "left eye: 45 minutes on 6 days of each week cloth patch on the glasses" in said
-    assert "right eye: 1 hour on 1 day of each week patch on the skin" in said
+    assert "left eye: 45 minutes a day, on 6 days of each week cloth patch on the glasses" in said
+    assert "right eye: 1 hour a day, on 1 day of each week patch on the skin" in said
     assert "\nno patch\n" in said
 
 

@@ -27,8 +27,11 @@ def test_nothing_is_cut_off_and_nothing_lies_over_anything(code: str, large_prin
 
 
 @every_language
-def test_a_page_breaks_no_rule_and_fits_a_narrow_screen(browser: Browser, code: str) -> None:
-    page = html_of(family(whole_plan(), code))
+@pytest.mark.parametrize("large_print", [False, True], ids=["usual", "large"])
+def test_a_page_breaks_no_rule_and_fits_a_narrow_screen(
+    browser: Browser, code: str, large_print: bool
+) -> None:
+    page = html_of(family(whole_plan(), code), large_print=large_print)
     assert browser.violations(page) == []
     assert browser.violations(page, medium="print") == []
     assert browser.too_wide(page) == []

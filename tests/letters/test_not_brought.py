@@ -72,7 +72,7 @@ def test_hours_that_hold_are_told_and_else_to_ring_first() -> None:
     assert "left eye: 2 hours 30 minutes every day" in agreed
     assert "These hours hold until Tuesday, 17 March 2026." in agreed
     look_first = not_brought(LOOK_FIRST)
-    assert "Ring us first. No patching hours are agreed from today." in look_first
+    assert "Ring us first.\nNo patching hours are agreed from today." in look_first
     assert "every day" not in look_first
     proposed = plan(*OVERDUE.visits, occlusion=(span(0, 60, 120, accepted=False),))
     assert "2 hours" not in not_brought(proposed)

@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from html import unescape
+from itertools import groupby
 from pathlib import Path
 
 import pypdfium2
@@ -25,6 +26,8 @@ from tests.letters.test_family import LETTERS
 SPOKEN = tuple(code for code in LETTER_LANGUAGES if code_of(code))
 # Of the words of a letter that another reader must find in its PDF.
 FOUND = 0.95
+# Where the eyes are in the drawing of the face, as shares of its height from the top.
+EYES = (0.3, 0.57)
 
 every_language = pytest.mark.parametrize("code", SPOKEN)
 every_letter = pytest.mark.parametrize("plan", LETTERS.values(), ids=LETTERS.keys())
@@ -124,17 +127,29 @@ def test_the_drawing_covers_the_eye_that_the_words_name(code: str, covered: Eye)
     gettext = language(code).words.gettext
     right, left = label_boxes(page, (gettext("right eye"), gettext("left eye")))
     assert right[0] < left[0]
-    dpi, height = 144, page.get_height()
-    drawn = picture(pdf, 0, dpi)
-    middle, top = (right[0] + left[0]) / 2, height - right[1]
+    scale = 2
+    drawn = picture(pdf, 0, 72 * scale)
+    middle = round((right[0] + left[0]) / 2 * scale)
+    half = 36 * scale
+    above = round((page.get_height() - right[1]) * scale) - 1
+    head = 45 * scale
+    face = face_above(drawn, range(middle - head, middle + head), above)
+    top, foot = face[0] + EYES[0] * len(face), face[0] + EYES[1] * len(face)
+    ink = {
+        eye: sum(drawn.crop((x, round(top), x + half, round(foot))).histogram()[:128])
+        for eye, x in ((Eye.RIGHT, middle - half), (Eye.LEFT, middle))
+    }
+    assert ink[covered] > 1.3 * ink[covered.fellow], ink
 
-    def ink(x: float, until: float) -> int:
-        scale = dpi / 72
-        area = drawn.crop((x * scale, (top - 74) * scale, until * scale, (top - 46) * scale))
-        return sum(area.histogram()[:128])
 
-    sides = {Eye.RIGHT: ink(middle - 33, middle - 1), Eye.LEFT: ink(middle + 1, middle + 33)}
-    assert sides[covered] > 1.3 * sides[covered.fellow], sides
+def face_above(drawn: Image.Image, columns: range, label_top: int) -> range:
+    """The rows of the picture, as high as it is wide, that stands next above the labels."""
+    strip = drawn.crop((columns[0], 0, columns[-1], label_top))
+    lines = (strip.crop((0, y, strip.width, y + 1)) for y in range(strip.height))
+    runs = groupby(enumerate(lines), key=lambda line: any(line[1].histogram()[:128]))
+    inked = [[y for y, _ in run] for dark, run in runs if dark]
+    face = [rows for rows in inked if 0.9 < len(rows) / len(columns) < 1.1][-1]
+    return range(face[0], face[-1] + 1)
 
 
 def test_the_square_is_read_by_a_camera() -> None:

@@ -55,7 +55,7 @@ def test_a_school_reads_which_eye_how_long_and_until_when() -> None:
 
 def test_hours_on_some_days_of_a_week_are_told_as_such() -> None:
     weekly = plan(occlusion=(span(0, 30, 120, days_per_week=5, method=Method.CLOTH_PATCH),))
-    assert "2 hours on 5 days of each week" in school(weekly, agreed())
+    assert "2 hours a day, on 5 days of each week" in school(weekly, agreed())
 
 
 def test_a_school_reads_how_to_keep_the_child_safe_and_whom_to_ring() -> None:

@@ -50,7 +50,8 @@ def brought_up_to_date(code: str, source: Catalog) -> bytes:
     for message in source:
         if message.id:
             known = old.get(message.id, message.context)
-            string = known.string if known else ("" if isinstance(message.id, str) else ("",))
+            empty = "" if isinstance(message.id, str) else ("",)
+            string = known.string if known and known.pluralizable == message.pluralizable else empty
             made.add(message.id, string, context=message.context)
     out = BytesIO()
     write_po(out, made, width=0, omit_header=False)

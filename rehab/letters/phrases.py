@@ -121,12 +121,12 @@ class Phrases:
 
     def _short(self, minutes: int) -> str:
         hours, rest = divmod(minutes, MINUTES_PER_HOUR)
-        gettext = self.language.words.gettext
+        words = self.language.words
         said = []
         if hours:
-            said.append(gettext("%(num)s h") % {"num": hours})
+            said.append(words.ngettext("%(num)s h", "%(num)s h", hours) % {"num": hours})
         if rest:
-            said.append(gettext("%(num)s min") % {"num": rest})
+            said.append(words.gettext("%(num)s min") % {"num": rest})
         return " ".join(said)
 
     def how_often(self, days_per_week: int) -> str:

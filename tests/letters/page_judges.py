@@ -26,7 +26,9 @@ OVERLAP = 0.2
 # Of a word's height, from either side: below it an underline, above it a cell's edge may touch.
 EDGE = 0.25
 # Of a word's height: a letter so low is a mark over another one, drawn apart.
-MARK = 0.3
+MARK = 0.4
+# Of a word's height: what stands further off is not the next letter, whatever the reader says.
+GAP = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +224,7 @@ def _beside(word: Box, box: Box) -> bool:
     within = box.left > word.left and box.right < word.right
     tall = max(word.top - word.bottom, box.top - box.bottom)
     on_line = min(word.top, box.top) > max(word.bottom, box.bottom) - tall / 2
-    return on_line and gap < tall and not within
+    return on_line and gap < GAP * tall and not within
 
 
 def _lines(page: Any) -> Iterator[Box]:

@@ -8,8 +8,9 @@ import subprocess
 import tempfile
 import unicodedata
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from io import BytesIO
 from itertools import groupby, pairwise
 from pathlib import Path
@@ -33,6 +34,9 @@ STEERING: dict[int, str | None] = {
     **dict.fromkeys([0x61C, 0x200E, 0x200F, *range(0x202A, 0x202F), *range(0x2066, 0x206A)], " "),
 }
 
+# Letters with their marks are one sort of word, figures another.
+WORDS = {"L": "letters", "M": "letters", "N": "figures"}
+
 
 def ua_problems(pdf: bytes) -> list[str]:
     """What stands in the way of ISO 14289-1, as far as the checker and these few pages can see."""
@@ -43,7 +47,7 @@ def ua_problems(pdf: bytes) -> list[str]:
     found = [f"{f.rule_id} {f.location.describe()}: {f.message}" for f in report.findings]
     skipped = [f"{o.rule_id}: {o.skipped_reason}" for o in report.outcomes if o.skipped_reason]
     with pikepdf.open(BytesIO(pdf)) as opened:
-        return found + skipped + _heading_problems(opened) + _font_problems(opened)
+        return found + skipped + _heading_problems(opened) + _font_problems(_fonts(pdf))
 
 
 def second_opinion(pdfs: list[Path]) -> dict[str, list[str]]:
@@ -97,25 +101,23 @@ class _Font:
 
 def missing_glyphs(pdf: bytes) -> list[str]:
     """Where a font had no shape for a character and drew its stand-in, usually an empty box."""
-    with pikepdf.open(BytesIO(pdf)) as opened:
-        return [
-            f"page {page}: {count} without a shape in {font.name}"
-            for font in _fonts(opened)
-            if font.judged
-            for (page, code), count in font.drawn.items()
-            if font.glyph(code) == 0
-        ]
+    return [
+        f"page {page}: {count} without a shape in {font.name}"
+        for font in _fonts(pdf)
+        if font.judged
+        for (page, code), count in font.drawn.items()
+        if font.glyph(code) == 0
+    ]
 
 
 def fonts_of(pdf: bytes) -> set[str]:
     """The names of the fonts that draw a character, without the mark of a part of a font."""
-    with pikepdf.open(BytesIO(pdf)) as opened:
-        return {re.sub(r"^[A-Z]{6}\+|-Identity-H$", "", f.name) for f in _fonts(opened) if f.drawn}
+    return {re.sub(r"^[A-Z]{6}\+|-Identity-H$", "", f.name) for f in _fonts(pdf) if f.drawn}
 
 
-def _font_problems(opened: pikepdf.Pdf) -> list[str]:
+def _font_problems(fonts: Iterable[_Font]) -> list[str]:
     problems = []
-    for font in _fonts(opened):
+    for font in fonts:
         mute = sorted({code for _, code in font.drawn if font.texts.get(code, "") in NO_TEXT})
         if not font.judged:
             problems.append(f"{font.name}: of a kind that is not judged here")
@@ -126,12 +128,14 @@ def _font_problems(opened: pikepdf.Pdf) -> list[str]:
     return problems
 
 
-def _fonts(opened: pikepdf.Pdf) -> list[_Font]:
+@lru_cache(maxsize=1)
+def _fonts(pdf: bytes) -> tuple[_Font, ...]:
     """Every font that draws, and what it draws on which page."""
     fonts: dict[Any, _Font] = {}
-    for number, page in enumerate(opened.pages, start=1):
-        _draw(page.obj, page.resources, number, fonts)
-    return list(fonts.values())
+    with pikepdf.open(BytesIO(pdf)) as opened:
+        for number, page in enumerate(opened.pages, start=1):
+            _draw(page.obj, page.resources, number, fonts)
+    return tuple(fonts.values())
 
 
 def _draw(stream: Any, resources: Any, page: int, fonts: dict[Any, _Font]) -> None:
@@ -213,10 +217,11 @@ def words_of(text: str) -> Counter[str]:
     """The words of a text in any script: runs of letters, their marks and digits.
 
     Compatibility forms, such as an Arabic letter's shape at a word's end, count as the letter; what
-    only steers joining or direction is left out.
+    only steers joining or direction is left out. A figure and its unit are two words, since a
+    reader may take the blank in "3 h" for a wide letter's.
     """
     plain = unicodedata.normalize("NFKC", text).translate(STEERING)
-    runs = groupby(plain, key=lambda c: unicodedata.category(c)[0] in "LMN")
+    runs = groupby(plain, key=lambda c: WORDS.get(unicodedata.category(c)[0]))
     return Counter("".join(run) for is_word, run in runs if is_word)
 
 

@@ -7,9 +7,8 @@ import pytest
 from rehab.letters.html_page import html_of
 from rehab.letters.pdf_page import Printing, pdf_of
 from tests.letters.browser_judges import Browser, running_browser
+from tests.letters.kinds import every_kind, every_language, letter_of
 from tests.letters.page_judges import cut_off, overlaps
-from tests.letters.plans import whole_plan
-from tests.letters.test_pdf_page import every_language, family
 
 
 @pytest.fixture(scope="module")
@@ -18,20 +17,35 @@ def browser() -> Iterator[Browser]:
         yield started
 
 
+@every_kind
 @every_language
 @pytest.mark.parametrize("large_print", [False, True], ids=["usual", "large"])
-def test_nothing_is_cut_off_and_nothing_lies_over_anything(code: str, large_print: bool) -> None:
-    pdf = pdf_of([family(whole_plan(), code)], Printing(large_print=large_print))
+def test_nothing_is_cut_off_and_nothing_lies_over_anything(
+    kind: str, code: str, large_print: bool
+) -> None:
+    pdf = pdf_of([letter_of(kind, code)], Printing(large_print=large_print))
     assert cut_off(pdf) == []
     assert overlaps(pdf) == []
 
 
+@every_kind
 @every_language
 @pytest.mark.parametrize("large_print", [False, True], ids=["usual", "large"])
-def test_a_page_breaks_no_rule_and_fits_a_narrow_screen(
-    browser: Browser, code: str, large_print: bool
+def test_a_page_fits_a_narrow_screen(
+    browser: Browser, kind: str, code: str, large_print: bool
 ) -> None:
-    page = html_of(family(whole_plan(), code), large_print=large_print)
-    assert browser.violations(page) == []
-    assert browser.violations(page, medium="print") == []
-    assert browser.too_wide(page) == []
+    assert browser.too_wide(html_of(letter_of(kind, code), large_print=large_print)) == []
+
+
+@every_kind
+@every_language
+def test_a_page_breaks_no_rule_of_accessibility(browser: Browser, kind: str, code: str) -> None:
+    assert browser.violations(html_of(letter_of(kind, code))) == []
+
+
+@every_kind
+@pytest.mark.parametrize("code", ["en", "ar"])
+def test_a_page_breaks_none_in_print_either_way_it_runs(
+    browser: Browser, kind: str, code: str
+) -> None:
+    assert browser.violations(html_of(letter_of(kind, code)), medium="print") == []

@@ -15,21 +15,20 @@ from rehab.care.case import Child, Eye
 from rehab.care.plan import Plan
 from rehab.errors import LetterError
 from rehab.letters.facts import About, PhoneCalendar, facts_of
-from rehab.letters.languages import SOURCE, code_of, language
+from rehab.letters.languages import SOURCE, language
 from rehab.letters.letter import Letter, write_letter
 from rehab.letters.pdf_page import Printing, pdf_of
-from rehab.settings import LETTER_LANGUAGES, Paper
+from rehab.settings import Paper
+from tests.letters.kinds import every_kind, every_language, letter_of
 from tests.letters.pdf_judges import missing_glyphs, share_found, texts_of, ua_problems
 from tests.letters.plans import CHILD, CLINIC, plan, span, whole_plan
 from tests.letters.test_family import LETTERS
 
-SPOKEN = tuple(code for code in LETTER_LANGUAGES if code_of(code))
 # Of the words of a letter that another reader must find in its PDF.
 FOUND = 0.95
 # Where the eyes are in the drawing of the face, as shares of its height from the top.
 EYES = (0.3, 0.57)
 
-every_language = pytest.mark.parametrize("code", SPOKEN)
 every_letter = pytest.mark.parametrize("plan", LETTERS.values(), ids=LETTERS.keys())
 
 
@@ -58,10 +57,13 @@ def picture(pdf: bytes, page: int, dpi: int = 100) -> Image.Image:
     return drawn.convert("L")
 
 
+@every_kind
 @every_language
-def test_a_letter_in_every_language_is_whole_for_those_who_hear_it(code: str) -> None:
+def test_every_letter_in_every_language_is_whole_for_those_who_hear_it(
+    kind: str, code: str
+) -> None:
     """ISO 14289-1 as far as an independent checker sees, and every word found again."""
-    letter = family(whole_plan(), code)
+    letter = letter_of(kind, code)
     pdf = pdf_of([letter], Printing())
     assert ua_problems(pdf) == []
     assert missing_glyphs(pdf) == []

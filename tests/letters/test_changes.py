@@ -1,0 +1,207 @@
+"""A family is told just what is no longer as the last letter said, and nothing else."""
+
+import json
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rehab.care.case import (
+    Appointment,
+    Case,
+    CheckKind,
+    Eye,
+    Outcome,
+    Prescription,
+)
+from rehab.care.checks import Status
+from rehab.care.plan import Plan
+from rehab.errors import LetterError
+from rehab.letters.changes import Changes, Told, told_from, told_record
+from rehab.letters.facts import About, facts_of
+from rehab.letters.home import Purpose
+from rehab.settings import Clinic
+from tests.letters.plans import (
+    CHILD,
+    CLINIC,
+    TODAY,
+    check,
+    day,
+    letter_page,
+    plan,
+    span,
+    visit,
+    whole_plan,
+)
+from tests.letters.test_family import LETTERS, LOOK_FIRST, text
+
+
+def told_by(plan: Plan, clinic: Clinic = CLINIC, about: About | None = None) -> Told:
+    return facts_of(plan, clinic, about or About()).told
+
+
+def changes(
+    before: Plan, now: Plan, *, about: About | None = None, clinic: Clinic = CLINIC
+) -> Changes:
+    about = replace(about or About(), told=told_by(before))
+    found = facts_of(now, clinic, about).changes
+    assert found is not None
+    return found
+
+
+def letter(before: Plan, now: Plan, *, clinic: Clinic = CLINIC, about: About | None = None) -> str:
+    about = replace(about or About(), told=told_by(before))
+    return text(letter_page(now, clinic, kind="changes", about=about))
+
+
+def patched(minutes: int, until: int = 60) -> Plan:
+    return plan(visit(30, check(CheckKind.OCCLUSION, 30)), occlusion=(span(-9, until, minutes),))
+
+
+@pytest.mark.parametrize("told", LETTERS.values(), ids=LETTERS.keys())
+def test_nothing_has_changed_where_nothing_did(told: Plan) -> None:
+    assert not changes(told, told).any
+
+
+@pytest.mark.parametrize("told", LETTERS.values(), ids=LETTERS.keys())
+def test_what_was_told_comes_back_from_the_log_as_it_was(told: Plan) -> None:
+    record = json.loads(json.dumps(told_record(told_by(told))))
+    assert told_from(record) == told_by(told)
+
+
+def test_other_hours_are_told_for_the_days_on_which_they_differ() -> None:
+    said = letter(patched(60), patched(90))
+    assert "We wrote to you on Tuesday, 3 February 2026." in said
+    assert (
+        "From: Tuesday, 3 February 2026 To: Thursday, 12 March 2026\n"
+        "left eye: 1 hour every day\nleft eye: 1 hour 30 minutes every day" in said
+    )
+    assert "Cover this eye: left eye." in said
+    assert "Nothing has changed for the visits." in said
+
+
+def test_hours_that_are_no_longer_agreed_send_the_family_to_the_telephone() -> None:
+    said = letter(patched(60), LOOK_FIRST)
+    assert "left eye: 1 hour every day\nNothing agreed. Ring us first." in said
+    assert "We must look at the eyes before patching goes on." in said
+
+
+def test_the_same_hours_for_longer_are_told_as_new_days_only() -> None:
+    short = plan(visit(9, check(CheckKind.OCCLUSION, 9)), occlusion=(span(-9, 60, 60),))
+    [change] = changes(short, patched(60)).hours
+    assert (change.start, change.last) == (day(17), day(37))
+    assert change.before is None
+    assert change.now is not None
+
+
+@given(
+    st.lists(st.sampled_from([None, 30, 60, 90]), min_size=30, max_size=30),
+    st.lists(st.sampled_from([None, 30, 60, 90]), min_size=30, max_size=30),
+)
+def test_old_hours_with_their_changes_are_the_new_hours(
+    before: list[int | None], now: list[int | None]
+) -> None:
+    """A law: who goes by the old letter and by this one goes by the new plan, day for day."""
+
+    def of(doses: list[int | None]) -> Plan:
+        spans = (span(n, n + 1, dose) for n, dose in enumerate(doses) if dose)
+        return plan(occlusion=tuple(spans))
+
+    known = dict(enumerate(before))
+    for change in changes(of(before), of(now)).hours:
+        for n in range((change.start - TODAY).days, (change.last - TODAY).days + 1):
+            assert known[n] == (change.before.minutes_per_day if change.before else None)
+            known[n] = change.now.minutes_per_day if change.now else None
+    assert list(known.values()) == now
+
+
+def test_a_visit_that_is_booked_now_or_on_another_day_is_told_beside_the_old_day() -> None:
+    before = plan(visit(30, check(CheckKind.PRESSURE, 30)))
+    now = plan(visit(27, check(CheckKind.PRESSURE, 30), booked=True))
+    assert (
+        "Eye pressure: right eye\nBest day: Thursday, 5 March 2026\nMonday, 2 March 2026 Booked"
+        in letter(before, now)
+    )
+
+
+def test_a_visit_that_is_gone_is_told_as_such() -> None:
+    before = plan(
+        visit(9, check(CheckKind.PRESSURE, 9), booked=True),
+        visit(9, check(CheckKind.REFRACTION, 9), booked=True),
+    )
+    now = plan(visit(9, check(CheckKind.PRESSURE, 9), booked=True))
+    assert (
+        "Lens strength: right eye\nThursday, 12 February 2026 Booked\n"
+        "No date yet. Please ring us if you are not sure." in letter(before, now)
+    )
+    assert "Eye pressure" not in letter(before, now)
+
+
+def test_a_day_that_went_by_without_the_check_is_due_now() -> None:
+    before = told_by(plan(visit(-6, check(CheckKind.PRESSURE, -6))))
+    now = plan(visit(2, check(CheckKind.PRESSURE, 2, status=Status.OVERDUE)))
+    found = facts_of(now, CLINIC, About(told=replace(before, on=day(-20)))).changes
+    assert found is not None
+    [change] = found.visits
+    assert change.before is not None
+    assert change.before.on == day(-6)
+    said = text(letter_page(now, kind="changes", about=About(told=replace(before, on=day(-20)))))
+    assert "Due now Please ring to book." in said
+
+
+def test_a_visit_of_today_is_over_once_the_child_was_seen() -> None:
+    before = plan(visit(0, check(CheckKind.PRESSURE, 0), booked=True))
+    now = plan(visit(30, check(CheckKind.PRESSURE, 30)))
+    came = Case(CHILD, appointments=(Appointment("a1", TODAY, Outcome.ATTENDED),))
+    [after] = changes(before, now, about=About(case=came)).visits
+    [still] = changes(before, now).visits
+    assert after.before is None
+    assert still.before is not None
+
+
+def test_a_visit_that_a_letter_had_no_room_for_is_not_called_gone() -> None:
+    first = [visit(n, check(CheckKind.PRESSURE, n)) for n in range(10, 60, 10)]
+    late = visit(70, check(CheckKind.FUNDUS, 70))
+    before = plan(*first[1:], late)
+    now = plan(*first, late)
+    gone = [c for c in changes(before, now).visits if c.now is None]
+    assert gone == []
+
+
+def test_new_numbers_are_to_be_written_down() -> None:
+    said = letter(whole_plan(), whole_plan(), clinic=replace(CLINIC, phone="555 0111"))
+    assert "They have changed. Please write down the new ones.\nClinic: 555 0111" in said
+    assert "Nothing has changed for patching." in said
+
+
+def test_another_prescription_is_printed_as_it_was_written() -> None:
+    written = Prescription("p1", TODAY, day(9), "1 drop, right eye", "Dr Vane")
+    now = About(case=Case(CHILD, prescriptions=(written,)))
+    assert "word for word:\n1 drop, right eye" in letter(whole_plan(), whole_plan(), about=now)
+
+
+def test_a_prescription_that_no_longer_holds_sends_the_family_to_the_telephone() -> None:
+    written = Prescription("p1", TODAY, day(9), "1 drop, right eye", "Dr Vane")
+    before = told_by(whole_plan(), about=About(case=Case(CHILD, prescriptions=(written,))))
+    said = text(letter_page(whole_plan(), kind="changes", about=About(told=before)))
+    assert "The old note no longer holds. Please ring us and ask what to do." in said
+
+
+@pytest.mark.parametrize("about", [About(), About(told=told_by(whole_plan()))])
+def test_without_a_change_or_an_older_letter_there_is_nothing_to_write(about: About) -> None:
+    with pytest.raises(LetterError) as refused:
+        letter_page(whole_plan(), kind="changes", about=about)
+    assert refused.value.what == (
+        "nothing has changed since the last letter to the family, or there was none."
+    )
+    assert refused.value.do == "Write a family letter."
+
+
+def test_another_eye_of_a_check_is_a_change() -> None:
+    before = plan(visit(30, check(CheckKind.PRESSURE, 30)))
+    both = plan(
+        visit(30, check(CheckKind.PRESSURE, 30), check(CheckKind.PRESSURE, 30, eye=Eye.LEFT))
+    )
+    [change] = changes(before, both).visits
+    assert change.purpose == Purpose(CheckKind.PRESSURE, tuple(Eye))

@@ -1,14 +1,56 @@
 """Letters as they look: nothing cut off or over anything on paper, no rule broken in a browser."""
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from rehab.letters.html_page import html_of
+from rehab.letters.languages import SOURCE
 from rehab.letters.pdf_page import Printing, pdf_of
 from tests.letters.browser_judges import Browser, running_browser
-from tests.letters.kinds import every_kind, every_language, letter_of
-from tests.letters.page_judges import cut_off, overlaps
+from tests.letters.kinds import KINDS, every_kind, every_language, letter_of
+from tests.letters.page_judges import (
+    cut_off,
+    difference,
+    overlaps,
+    page_pictures,
+    small_picture,
+)
+
+PICTURES = Path(__file__).parent / "golden" / "pages"
+# Every letter in the source's language, and the family's in each of the other scripts.
+KEPT = (
+    *((kind, SOURCE) for kind in KINDS),
+    *(("family", code) for code in ("ar", "bn", "fr", "hi", "ta")),
+)
+
+
+def pages_of(kind: str, code: str) -> list[Image.Image]:
+    drawn = page_pictures(pdf_of([letter_of(kind, code)], Printing()))
+    return [small_picture(page) for page in drawn]
+
+
+def side_by_side(pages: list[Image.Image]) -> Image.Image:
+    width = pages[0].width
+    row = Image.new("L", (width * len(pages), pages[0].height))
+    for n, page in enumerate(pages):
+        row.paste(page, (n * width, 0))
+    return row
+
+
+@pytest.mark.parametrize(("kind", "code"), KEPT)
+def test_pages_look_as_those_that_were_looked_at(kind: str, code: str) -> None:
+    """Where they should not: `python -m tests.write_pages`, and look at what it wrote."""
+    pages = pages_of(kind, code)
+    with Image.open(PICTURES / f"{kind}-{code}.png") as opened:
+        kept = opened.convert("L")
+    width, height = pages[0].size
+    assert kept.size == (width * len(pages), height)
+    for n, page in enumerate(pages):
+        found = difference(page, kept.crop((n * width, 0, (n + 1) * width, height)))
+        assert found.same, f"page {n + 1}: {found}"
 
 
 @pytest.fixture(scope="module")

@@ -173,14 +173,45 @@ def letters_of(writing: Writing, wish: Wish, numbers: Sequence[str]) -> Iterator
 
 def print_letters(
     writing: Writing, wish: Wish, made: Sequence[Made], path: Path, *, stamp: Stamp
-) -> tuple[LetterMade, ...]:
-    """Write `made` into one file, PDF or HTML by its name, and log each letter."""
-    content = printed([each.letter for each in made], printing(writing, wish), path)
+) -> tuple[LetterError, ...]:
+    """Write `made` into one file, PDF or HTML by its name, and log each letter.
+
+    Returns why some could not be printed: one child must not hold up the others. Raises
+    LetterError when none could.
+    """
+    how = printing(writing, wish)
+    refused: dict[int, LetterError] = {}
+    try:
+        content = printed([each.letter for each in made], how, path)
+    except LetterError as error:
+        refused = _unprintable(made, how, path, error)
+        made = [each for n, each in enumerate(made) if n not in refused]
+        if not made:
+            raise
+        content = printed([each.letter for each in made], how, path)
     write_whole(path, content)
     digest = sha256(content).hexdigest()
     rows = [_logged(writing, wish, each, (path, digest), stamp) for each in made]
     with writing.desk.store.transaction() as tx:
-        return tx.log_letters(rows)
+        tx.log_letters(rows)
+    return tuple(refused.values())
+
+
+def _unprintable(
+    made: Sequence[Made], how: Printing, path: Path, error: LetterError
+) -> dict[int, LetterError]:
+    """By place, why some of a stack cannot be printed; `error` is what was said of all of it."""
+    if len(made) == 1:
+        return {0: error}
+    found: dict[int, LetterError] = {}
+    half = len(made) // 2
+    for start, some in ((0, made[:half]), (half, made[half:])):
+        try:
+            printed([each.letter for each in some], how, path)
+        except LetterError as again:
+            for n, why in _unprintable(some, how, path, again).items():
+                found[start + n] = why
+    return found
 
 
 def printing(writing: Writing, wish: Wish) -> Printing:

@@ -13,8 +13,9 @@ from rehab.care.translations import TranslationReview
 from rehab.cli.options import Day, desk, file_name, json_option, stamped, today_option
 from rehab.cli.output import print_json
 from rehab.cli.progress import progress, refreshed
-from rehab.errors import RehabError
+from rehab.errors import LetterError, RehabError
 from rehab.letter_desk import (
+    TO_CLINICIANS,
     Made,
     Wish,
     Writing,
@@ -31,6 +32,9 @@ from rehab.store.store import Stamp
 from rehab.translation_desk import record_review
 from rehab.whole_files import write_whole
 from rehab.workflow import Desk
+
+# Of children of whom the same is said, those that are named.
+SHOWN = 5
 
 language_option = click.option(
     "--language", "code", type=click.Choice(LETTER_LANGUAGES), help="Else the family's own."
@@ -66,9 +70,10 @@ def write(
 ) -> None:
     """Write the letter KIND about the children NUMBERS, as PDF or, by the name of --out, HTML.
 
-    KIND is family, clinician, transfer or transition, or the name of a template of the clinic's
-    own. Several letters are one file, each on a new sheet, or with a folder as --out one file each.
-    Where a letter cannot be written it says why, and the others are.
+    KIND is family, changes (since the last letter), appointment, diary, not-brought, school,
+    clinician, transfer or transition, or the name of a template of the clinic's own. Several
+    letters are one file, each on a new sheet, or with a folder as --out one file each. Where a
+    letter cannot be written it says why, and the others are.
 
     Example: rehab letter write family K-017 --out K-017.pdf
     """
@@ -77,26 +82,74 @@ def write(
     chosen = _chosen(opened, numbers, asked, today)
     writing = Writing(opened, today)
     made: list[Made] = []
+    refused: list[RehabError] = []
     with progress(len(chosen), "Writing") as bar:
         for each in letters_of(writing, wish, chosen):
             if isinstance(each, RehabError):
-                if len(chosen) == 1:
-                    raise each
-                click.echo(f"No letter: {each}", err=True)
+                refused.append(each)
             else:
                 made.append(each)
             bar.update(1)
+    if len(chosen) == len(refused) == 1:
+        raise refused[0]
+    _say_why(refused)
     if not made:
         raise RehabError("no letter could be written.", where=kind, do="")
     path = out or Path(f"{file_name(chosen[0]) if len(chosen) == 1 else 'letters'}-{kind}.pdf")
     if path.is_dir() or (not path.suffix and out):
-        for each in made:
-            name = f"{file_name(each.letter.facts.child.number)}-{kind}.pdf"
-            print_letters(writing, wish, [each], path / name, stamp=stamp)
+        unprinted = _one_each(writing, wish, made, path, stamp)
     else:
-        print_letters(writing, wish, made, path, stamp=stamp)
-    count = "1 letter" if len(made) == 1 else f"{len(made)} letters"
-    click.echo(f"Wrote {path}: {count}.")
+        unprinted = print_letters(writing, wish, made, path, stamp=stamp)
+    _say_why(unprinted)
+    count = len(made) - len(unprinted)
+    click.echo(f"Wrote {path}: {'1 letter' if count == 1 else f'{count} letters'}.")
+    _say_without_words(writing, wish, made)
+
+
+def _one_each(
+    writing: Writing, wish: Wish, made: Sequence[Made], folder: Path, stamp: Stamp
+) -> tuple[LetterError, ...]:
+    """A file for each letter; returns why some could not be printed."""
+    refused = []
+    for each in made:
+        path = folder / f"{file_name(each.letter.facts.child.number)}-{wish.kind}.pdf"
+        try:
+            print_letters(writing, wish, [each], path, stamp=stamp)
+        except LetterError as error:
+            refused.append(error)
+    if len(refused) == len(made):
+        raise refused[0]
+    return tuple(refused)
+
+
+def _say_why(refused: Sequence[RehabError]) -> None:
+    """One line for all children of whom the same is to be said."""
+    by_reason: dict[tuple[str, str], list[RehabError]] = {}
+    for error in refused:
+        by_reason.setdefault((error.what, error.do), []).append(error)
+    for (what, do), alike in by_reason.items():
+        if len(alike) == 1:
+            click.echo(f"No letter: {alike[0]}", err=True)
+        else:
+            first = ", ".join(error.where for error in alike[:SHOWN])
+            more = ", ..." if len(alike) > SHOWN else ""
+            click.echo(f"No letter, {len(alike)} times: {what} {do} ({first}{more})", err=True)
+
+
+def _say_without_words(writing: Writing, wish: Wish, made: Sequence[Made]) -> None:
+    """Whose own language has no words here, so that somebody can read the letter to the family."""
+    if wish.code or wish.kind in TO_CLINICIANS:
+        return
+    for each in made:
+        child = each.letter.facts.child
+        if code_of(child.language, writing.own) is None:
+            asked = child.language or "no language recorded"
+            written = each.letter.words[0].language.english_name
+            click.echo(
+                f"{child.number} ({asked}): written in {written}. Explain it to the family, "
+                "with an interpreter where needed.",
+                err=True,
+            )
 
 
 def _chosen(

@@ -84,7 +84,7 @@ def changes_of(told: Told, now: Told, trips: Sequence[Trip], *, seen_today: bool
     return Changes(
         since=told.on,
         hours=tuple(_hours(told.hours, now.hours, today)),
-        visits=tuple(_visits(told.visits, trips, ahead)),
+        visits=tuple(_visits(told.visits, now.visits, trips, ahead)),
         numbers=told.numbers != now.numbers,
         written=told.written != now.written,
     )
@@ -109,7 +109,9 @@ def _dose(row: Hours | None) -> tuple[Eye, int, int, Method] | None:
     return dose_of(row) if row else None
 
 
-def _visits(told: Sequence[ToldVisit], trips: Sequence[Trip], ahead: date) -> Iterator[VisitChange]:
+def _visits(
+    told: Sequence[ToldVisit], shown: Sequence[ToldVisit], trips: Sequence[Trip], ahead: date
+) -> Iterator[VisitChange]:
     for kind in (*CheckKind, None):
         trip = next((t for t in trips if t.on >= ahead and _serves(t, kind)), None)
         mine = [visit for visit in told if _serves(visit, kind)]
@@ -117,6 +119,9 @@ def _visits(told: Sequence[ToldVisit], trips: Sequence[Trip], ahead: date) -> It
         if before is None and trip and trip.overdue and mine:
             # A day that went by without the check is what the family was last told of it.
             before = mine[-1]
+        if before is None and trip and told_visit(trip) not in shown:
+            # Too far off for a letter, then as now.
+            continue
         if _said(before, kind) != _said(told_visit(trip) if trip else None, kind):
             purpose = _purpose(trip, kind) or _purpose(before, kind)
             yield VisitChange(purpose, before, trip)

@@ -8,7 +8,7 @@ from base64 import b64encode
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, time
-from typing import Any
+from typing import Any, Literal
 
 from babel.dates import (
     format_date,
@@ -25,6 +25,10 @@ from rehab.care.case import Eye
 from rehab.letters.languages import Language
 from rehab.letters.pictures import face_svg
 
+# Names as they stand inside a date. What stands alone is the same in the languages of letters, but
+# Babel mixes it up: one language's names then stand in another's letter
+# (github.com/python-babel/babel/issues/1234).
+INSIDE: Literal["format"] = "format"
 MINUTES_PER_HOUR = 60
 DAYS_PER_WEEK = 7
 HOURS_OF_A_CLOCK = 12
@@ -49,12 +53,12 @@ class Phrases:
 
     def month_name(self, on: date) -> Markup:
         """A month and its year."""
-        names = get_month_names("wide", "stand-alone", self.language.locale)
+        names = get_month_names("wide", INSIDE, self.language.locale)
         return Markup("{} {}").format(names[on.month], on.year)
 
     def weekdays(self, numbers: Iterable[int]) -> str:
         """Weekdays, 0 being Monday, as a list in words."""
-        names = get_day_names("wide", "stand-alone", self.language.locale)
+        names = get_day_names("wide", INSIDE, self.language.locale)
         return str(format_list([names[n] for n in numbers], locale=self.language.locale))
 
     def weekday(self, number: int) -> str:
@@ -62,7 +66,7 @@ class Phrases:
         names = SHORT_WEEKDAYS.get(self.language.code)
         if names:
             return names[number]
-        return str(get_day_names("abbreviated", "stand-alone", self.language.locale)[number])
+        return str(get_day_names("abbreviated", INSIDE, self.language.locale)[number])
 
     def clock(self, minute: int) -> Markup:
         """A time of day from minutes after midnight."""
@@ -75,9 +79,8 @@ class Phrases:
     def _from_sunrise(self, moment: time) -> str:
         """The same time as it is spoken: the part of the day and the hour counted from six."""
         locale = self.language.locale
-        period = get_period_names(locale=locale)[
-            get_period_id(moment, type="selection", locale=locale)
-        ]
+        names = get_period_names("wide", INSIDE, locale)
+        period = names[get_period_id(moment, type="selection", locale=locale)]
         hour = (moment.hour - SUNRISE) % HOURS_OF_A_CLOCK or HOURS_OF_A_CLOCK
         return f"{period} (saa {hour}:{moment.minute:02})"
 

@@ -1,6 +1,8 @@
 """`rehab letter`: written, logged, printed again, or refused when it must not be sent."""
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pypdfium2
@@ -70,6 +72,92 @@ def test_a_letter_of_an_older_plan_is_printed_only_when_told_and_says_so(
     asel.say(f"letter again {row['letter']} --old --out {tmp_path / 'again.pdf'}")
     for page in pages(tmp_path / "again.pdf"):
         assert "This is an old letter. The plan has changed since." in page
+
+
+def test_a_family_is_told_what_changed_since_its_last_letter(asel: Clinic, tmp_path: Path) -> None:
+    out = tmp_path / "changes.html"
+    assert "nothing has changed since the last letter to the family, or there was none." in (
+        asel.refuse(f"letter write changes K-017 --out {out}")
+    )
+    asel.say(f"letter write family K-017 --out {tmp_path / 'first.pdf'}")
+    assert "nothing has changed" in asel.refuse(f"letter write changes K-017 --out {out}")
+    asel.say("appointment book K-017 2026-05-04 --at 10:30")
+    asel.say(f"letter write changes K-017 --out {out} --today 2026-04-22")
+    page = out.read_text(encoding="utf-8")
+    assert '<time datetime="2026-04-20">' in page
+    assert '<time datetime="2026-05-04">' in page
+    assert "10:30" in page
+    assert "nothing has changed" in asel.refuse(
+        f"letter write changes K-017 --out {out} --today 2026-04-22"
+    )
+    [made, _] = json.loads(asel.say("letter log K-017 --json"))
+    asel.say(f"letter again {made['letter']} --out {tmp_path / 'again.html'}")
+    assert (tmp_path / "again.html").read_text(encoding="utf-8") == page
+
+
+def test_a_family_whose_language_has_no_words_here_is_named(asel: Clinic, tmp_path: Path) -> None:
+    asel.say("child change K-017 --language ky --why 'they said so'")
+    result = asel.run(f"letter write family K-017 --out {tmp_path / 'a.pdf'}")
+    assert result.stdout == f"Wrote {tmp_path / 'a.pdf'}: 1 letter.\n"
+    assert result.stderr == (
+        "K-017 (ky): written in English. "
+        "Explain it to the family, with an interpreter where needed.\n"
+    )
+
+
+def test_one_child_does_not_hold_up_a_stack(asel: Clinic, tmp_path: Path) -> None:
+    for number, name in (("K-1", "李小龙"), ("K-2", "Ora N"), ("K-3", "Ivo P")):
+        asel.say(f"child add {number} --name '{name}' --born 2026-02-11")
+    for number in ("K-1", "K-2"):
+        asel.say(f"surgery add {number} --eye right --on 2026-03-30 --procedure 'lens removal'")
+    out = tmp_path / "stack.pdf"
+    result = asel.run(f"letter write family K-1 K-017 K-3 K-2 --out {out}")
+    assert result.exit_code == 0
+    assert result.stdout == f"Wrote {out}: 2 letters.\n"
+    nothing, no_font = result.stderr.splitlines()
+    assert nothing.startswith("No letter: family letter of child K-3: nothing is planned")
+    assert no_font.startswith("No letter: letter of child K-1: it cannot be printed:")
+    assert {row["child"] for row in json.loads(asel.say("letter log --json"))} == {"K-017", "K-2"}
+
+
+def test_what_is_said_of_many_children_is_said_once(asel: Clinic, tmp_path: Path) -> None:
+    for number in range(7):
+        asel.say(f"child add K-{number} --name A --born 2026-02-11")
+    numbers = " ".join(f"K-{number}" for number in range(7))
+    result = asel.run(f"letter write family {numbers} K-017 --out {tmp_path / 'stack.pdf'}")
+    [said] = result.stderr.splitlines()
+    assert said.startswith("No letter, 7 times: nothing is planned")
+    assert said.endswith("K-3, family letter of child K-4, ...)")
+
+
+def test_a_folder_that_cannot_be_written_is_told_and_nothing_is_logged(
+    asel: Clinic, tmp_path: Path
+) -> None:
+    (tmp_path / "taken").write_text("a file")
+    said = asel.refuse(f"letter write family K-017 --out {tmp_path / 'taken' / 'a.pdf'}")
+    assert said.endswith("cannot be written: File exists. Choose another place.")
+    assert json.loads(asel.say("letter log --json")) == []
+
+
+def test_a_disk_without_room_leaves_no_part_of_a_letter_and_nothing_is_logged(
+    asel: Clinic, tmp_path: Path
+) -> None:
+    """A limit on the size of files ends a write as a full disk does, in the midst of it."""
+    program = (
+        "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (40_000, 40_000));"
+        "from rehab.cli.main import rehab; rehab()"
+    )
+    asked = f"letter write family K-017 --out {tmp_path / 'a.pdf'} --who A --today 2026-04-20"
+    done = subprocess.run(
+        [sys.executable, "-c", program, "--home", str(asel.home), *asked.split()],
+        cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 1
+    assert done.stderr.endswith("cannot be written: File too large. Choose another place.\n")
+    assert [path.name for path in tmp_path.iterdir() if "pdf" in path.name] == []
+    assert json.loads(asel.say("letter log --json")) == []
 
 
 def test_nobody_booked_on_a_day_is_said(asel: Clinic, tmp_path: Path) -> None:

@@ -163,10 +163,16 @@ def test_a_visit_of_today_is_over_once_the_child_was_seen() -> None:
 def test_a_visit_that_a_letter_had_no_room_for_is_not_called_gone() -> None:
     first = [visit(n, check(CheckKind.PRESSURE, n)) for n in range(10, 60, 10)]
     late = visit(70, check(CheckKind.FUNDUS, 70))
-    before = plan(*first[1:], late)
-    now = plan(*first, late)
-    gone = [c for c in changes(before, now).visits if c.now is None]
-    assert gone == []
+    told, crowded = plan(*first[1:], late), plan(*first, late)
+    assert [c for c in changes(told, crowded).visits if c.now is None] == []
+
+
+def test_a_visit_too_far_off_for_a_letter_is_not_called_new() -> None:
+    many = plan(
+        *(visit(n, check(CheckKind.PRESSURE, n)) for n in range(10, 60, 10)),
+        visit(70, check(CheckKind.FUNDUS, 70)),
+    )
+    assert not changes(many, many).any
 
 
 def test_new_numbers_are_to_be_written_down() -> None:

@@ -1,6 +1,9 @@
 """Every language says all of it, with the same numbers, days and eyes, or the tests fail."""
 
+import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 from statistics import mean
 
@@ -15,7 +18,7 @@ from rehab.letters.phrases import Phrases
 from rehab.settings import LETTER_LANGUAGES
 from tests.letters.plans import CLINIC, whole_plan
 from tests.letters.test_family import LETTERS, sentences
-from tests.write_messages import CATALOGUES, brought_up_to_date, template_catalogue
+from tests.write_messages import CATALOGUES, ROOT, brought_up_to_date, template_catalogue
 
 TRANSLATIONS = tuple(code for code in LETTER_LANGUAGES if code != SOURCE and code_of(code))
 PLACEHOLDER = re.compile(r"%\(\w+\)s")
@@ -96,6 +99,74 @@ def test_hours_are_written_with_the_same_digits(code: str, minutes: int) -> None
             for c in (code, SOURCE)
         )
         assert re.findall(r"\d+", there) == re.findall(r"\d+", here), there
+
+
+@pytest.mark.parametrize("code", LETTER_LANGUAGES)
+@pytest.mark.parametrize(("minutes", "days"), [(150, 7), (150, 6), (60, 1)])
+def test_hours_on_some_days_of_a_week_are_said_by_the_day(
+    code: str, minutes: int, days: int
+) -> None:
+    """Two hours on five days of a week must not be read as two hours a week."""
+    phrases = Phrases(language(code))
+    dose = phrases.dose(minutes, days)
+    assert phrases.hours(minutes) in dose
+    assert phrases.how_often(days) in dose
+    assert (
+        len(dose.striptags().split())
+        > len(f"{phrases.hours(minutes).striptags()} {phrases.how_often(days)}".split())
+    ) is (days < 7)
+
+
+@pytest.mark.parametrize(
+    ("minute", "said"),
+    [
+        (8 * 60, "08:00 asubuhi (saa 2:00)"),
+        (10 * 60 + 30, "10:30 asubuhi (saa 4:30)"),
+        (12 * 60, "12:00 mchana (saa 6:00)"),
+        (16 * 60 + 5, "16:05 jioni (saa 10:05)"),
+    ],
+)
+def test_a_time_in_swahili_is_also_said_as_it_is_spoken(minute: int, said: str) -> None:
+    """Hours of the day are counted from six in Swahili: common practice, no source."""
+    assert Phrases(language("sw")).clock(minute).striptags() == said
+
+
+EVERY_PHRASE = """
+import json, sys
+from datetime import date
+from rehab.letters.languages import language
+from rehab.letters.phrases import Phrases
+said = {}
+for code in sys.argv[1:]:
+    phrases = Phrases(language(code))
+    days = [date(2026, month, month) for month in range(1, 13)]
+    said[code] = [
+        *map(phrases.month_name, days), *map(phrases.day, days), *map(phrases.weekday, range(7)),
+        phrases.weekdays(range(7)), *(phrases.clock(60 * hour) for hour in range(24)),
+        *(phrases.dose(minutes, 5) for minutes in range(0, 300, 15)),
+    ]
+print(json.dumps(said))
+"""
+
+
+def test_no_language_s_names_slip_into_another_s_letter() -> None:
+    """Whatever was written before: once Babel has read one language, it may mix up the next."""
+
+    def said(*codes: str) -> dict[str, list[str]]:
+        run = [sys.executable, "-c", EVERY_PHRASE, *codes]
+        answer: dict[str, list[str]] = json.loads(subprocess.check_output(run, cwd=ROOT))
+        return answer
+
+    there, back = said(*LETTER_LANGUAGES), said(*reversed(LETTER_LANGUAGES))
+    assert there == back
+    assert len({tuple(phrases) for phrases in there.values()}) == len(LETTER_LANGUAGES)
+
+
+@every_translation
+def test_weekdays_over_a_calendar_are_short_and_differ(code: str) -> None:
+    names = [Phrases(language(code)).weekday(number) for number in range(7)]
+    assert len(set(names)) == 7
+    assert max(map(len, names)) <= 8, names
 
 
 @every_translation

@@ -16,6 +16,7 @@ from rehab.letters.languages import SOURCE, code_of, first_weekday, language, re
 from rehab.letters.letter import write_letter
 from rehab.letters.phrases import Phrases
 from rehab.settings import LETTER_LANGUAGES
+from tests.letters.kinds import KINDS, TO_FAMILIES, facts_by_kind, letter_of
 from tests.letters.plans import CLINIC, whole_plan
 from tests.letters.test_family import LETTERS, sentences
 from tests.write_messages import CATALOGUES, ROOT, brought_up_to_date, template_catalogue
@@ -83,11 +84,20 @@ def test_right_is_right_and_left_is_left_and_no_other_message_says_either(code: 
             assert left not in said, message.id
 
 
+VALUES = re.compile(r'datetime="[^"]+"|class="(?:dose m\d+|eye [a-z ]+)"|class="number">[^<]+')
+
+
 @every_translation
 @pytest.mark.parametrize("plan", LETTERS)
 def test_days_hours_and_eyes_are_the_same_in_every_language(code: str, plan: str) -> None:
-    values = re.compile(r'datetime="[^"]+"|class="(?:dose m\d+|eye [a-z ]+)"|class="number">[^<]+')
-    assert values.findall(body(code, plan=plan)) == values.findall(body(SOURCE, plan=plan))
+    assert VALUES.findall(body(code, plan=plan)) == VALUES.findall(body(SOURCE, plan=plan))
+
+
+@every_translation
+@pytest.mark.parametrize("kind", KINDS)
+def test_they_are_the_same_in_every_letter(code: str, kind: str) -> None:
+    here, there = (VALUES.findall(letter_of(kind, c).words[0].body) for c in (code, SOURCE))
+    assert sorted(here) == sorted(there)
 
 
 @every_translation
@@ -177,27 +187,30 @@ def test_every_phrase_of_a_day_has_western_digits_and_the_year(code: str) -> Non
 
 
 @every_translation
-def test_sentences_are_about_as_short_as_the_english(code: str) -> None:
+@pytest.mark.parametrize("kind", TO_FAMILIES)
+def test_sentences_are_about_as_short_as_the_english(code: str, kind: str) -> None:
     def lengths(language_code: str) -> list[int]:
-        return [len(s.split()) for s in sentences(body(language_code)) if s]
+        said = sentences(letter_of(kind, language_code).words[0].body)
+        return [len(s.split()) for s in said if s]
 
     assert max(lengths(code)) <= LONGEST
     assert mean(lengths(code)) <= LONGER * mean(lengths(SOURCE))
 
 
 @every_translation
+@pytest.mark.parametrize("kind", KINDS)
 def test_a_new_translation_says_on_its_page_that_nobody_reviewed_it_and_brings_the_original(
-    code: str,
+    code: str, kind: str
 ) -> None:
-    facts = facts_of(whole_plan(), CLINIC, About())
-    letter = write_letter("family", facts, language(code), language(SOURCE))
+    facts = facts_by_kind()[kind]
+    letter = write_letter(kind, facts, language(code), language(SOURCE))
     assert [words.language.code for words in letter.words] == [code, SOURCE]
     notices = dict(letter.words[0].notices)
     assert notices[SOURCE].startswith("This translation has not been checked")
     assert notices[code] != notices[SOURCE]
     assert letter.words[1].notices == ()
     digest = frozenset({language(code).digest})
-    reviewed = write_letter("family", facts, language(code), language(SOURCE), reviewed=digest)
+    reviewed = write_letter(kind, facts, language(code), language(SOURCE), reviewed=digest)
     assert [words.language.code for words in reviewed.words] == [code]
     assert reviewed.words[0].notices == ()
 

@@ -5,15 +5,13 @@ safety, 2007; from memory). Formulas: Flesch-Kincaid (Kincaid and others, 1975),
 readability index (Senter and Smith, 1967), Coleman-Liau (1975), fog (Gunning, 1952).
 """
 
-from dataclasses import replace
-
 import pytest
 import textstat
 
 from rehab.care.plan import Plan
-from rehab.care.sharing import SchoolTopic, Sharing
-from rehab.letters.facts import About
-from tests.letters.plans import TODAY, known_case, letter_page, whole_plan
+from rehab.letters.html_page import html_of
+from tests.letters.kinds import TO_FAMILIES, letter_of
+from tests.letters.plans import letter_page
 from tests.letters.test_family import LETTERS, Page, sentences, text
 
 SIXTH = 6.0
@@ -29,12 +27,7 @@ FORMULAS = (
 every_letter = pytest.mark.parametrize("plan", LETTERS.values(), ids=LETTERS.keys())
 
 
-# Letters beside the family letter, each from a plan that fills it.
-OTHER_KINDS = ("appointment", "diary", "not-brought", "school")
-KNOWN = About(
-    case=replace(known_case(), sharing=Sharing("c1", TODAY, tuple(SchoolTopic), "Ada Marrow"))
-)
-every_other_kind = pytest.mark.parametrize("kind", OTHER_KINDS)
+every_other_kind = pytest.mark.parametrize("kind", [k for k in TO_FAMILIES if k != "family"])
 
 
 def prose(html: str) -> str:
@@ -60,12 +53,12 @@ def test_prose_is_at_or_below_the_sixth_grade(plan: Plan, formula: object) -> No
 )
 def test_prose_of_other_letters_is_so_too(kind: str, formula: object) -> None:
     assert callable(formula)
-    assert formula(prose(letter_page(whole_plan(), kind=kind, about=KNOWN))) <= SIXTH
+    assert formula(prose(html_of(letter_of(kind)))) <= SIXTH
 
 
 @every_other_kind
 def test_sentences_and_paragraphs_of_other_letters_are_short(kind: str) -> None:
-    page = letter_page(whole_plan(), kind=kind, about=KNOWN)
+    page = html_of(letter_of(kind))
     assert [s for s in sentences(page) if len(s.split()) > LONGEST_SENTENCE] == []
     assert long_paragraphs(page) == []
 

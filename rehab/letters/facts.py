@@ -15,7 +15,7 @@ from rehab.letters.attendance import not_brought_on, seen_on
 from rehab.letters.changes import Changes, Told, changes_of, told_visit
 from rehab.letters.clinical import Clinical, clinical_of
 from rehab.letters.home import Home, home_of, trips_of
-from rehab.letters.months import DayCell, Month, diary_of, months_of
+from rehab.letters.months import DayCell, Month, Shown, diary_of, months_of, shown_in
 from rehab.letters.qr_code import qr_svg
 from rehab.letters.school import shared_on, worn_on
 from rehab.settings import Clinic
@@ -64,7 +64,7 @@ class About:
 class LetterFacts:
     """The record `letter` of every template; `planned` says that there is a plan at all.
 
-    `diary` are the days of a page to fill in; `not_brought_on` is the day of a visit to which
+    `shown` is what the `months` show; `diary` are the days of a page to fill in; `not_brought_on` is the day of a visit to which
     the child was not brought, None when it was seen since; `shared` is what a school may be told
     beside the patch and what is `worn`; `told` is what this letter tells, and `changes` how it
     differs from the last one, None where there was none.
@@ -76,6 +76,7 @@ class LetterFacts:
     planned: bool
     home: Home
     months: tuple[Month, ...]
+    shown: Shown
     emergency: str
     prescriptions: tuple[Prescription, ...]
     calendar: PhoneCalendar | None
@@ -95,6 +96,7 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
     case = about.case or Case(plan.child)
     emergency = about.emergency or clinic.emergency_phone
     prescriptions = in_force(case, plan.today)
+    months = months_of(home.hours, home.trips, plan.today, about.first_weekday)
     told = Told(
         on=plan.today,
         hours=home.hours,
@@ -108,7 +110,8 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         today=plan.today,
         planned=bool(plan.checks or plan.visits or plan.occlusion or plan.problems),
         home=home,
-        months=months_of(home.hours, home.trips, plan.today, about.first_weekday),
+        months=months,
+        shown=shown_in(months),
         emergency=emergency,
         prescriptions=prescriptions,
         calendar=about.calendar,

@@ -11,6 +11,7 @@ from rehab.measures.dates import add_months
 
 MONTHS_SHOWN = 3
 DIARY_DAYS = 14
+DAYS_PER_WEEK = 7
 
 
 class Mark(StrEnum):
@@ -42,6 +43,29 @@ class Month:
     first: date
     weekdays: tuple[int, ...]
     weeks: tuple[tuple[DayCell | None, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What the days of some months show, and so what must be explained: booked visits, days for
+    one that is not booked, hours, hours on only some days of a week."""
+
+    booked: bool
+    open: bool
+    hours: bool
+    some_days: bool
+
+
+def shown_in(months: Sequence[Month]) -> Shown:
+    cells = [cell for month in months for week in month.weeks for cell in week if cell]
+    marks = {cell.mark for cell in cells}
+    weekly = {cell.hours.days_per_week for cell in cells if cell.hours}
+    return Shown(
+        booked=Mark.BOOKED in marks,
+        open=not marks.isdisjoint((Mark.BEST, Mark.GOOD)),
+        hours=bool(weekly),
+        some_days=any(days < DAYS_PER_WEEK for days in weekly),
+    )
 
 
 def months_of(

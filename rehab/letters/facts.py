@@ -64,10 +64,10 @@ class About:
 class LetterFacts:
     """The record `letter` of every template; `planned` says that there is a plan at all.
 
-    `shown` is what the `months` show; `diary` are the days of a page to fill in; `not_brought_on` is the day of a visit to which
-    the child was not brought, None when it was seen since; `shared` is what a school may be told
-    beside the patch and what is `worn`; `told` is what this letter tells, and `changes` how it
-    differs from the last one, None where there was none.
+    `shown` is what the `months` show; `diary` are the days of a page to fill in; `not_brought_on`
+    is the day of a visit to which the child was not brought, None when it was seen since; `shared`
+    is what a school may be told beside the patch and what is `worn`; `told` is what this letter
+    tells, and `changes` how it differs from the last one, None where there was none.
     """
 
     child: Child

@@ -148,9 +148,12 @@ class Writing:
 
 
 def told_by(letter: LetterMade) -> Told | None:
-    """What a logged letter told; None where it was made before that was kept."""
+    """What a logged letter told; None where it was made before that was kept, or kept so."""
     record = json.loads(letter.words).get("told")
-    return told_from(record) if record else None
+    try:
+        return told_from(record) if record else None
+    except (KeyError, TypeError, ValueError):
+        return None
 
 
 def digest_of(plan: Plan) -> str:

@@ -6,8 +6,6 @@ from pathlib import Path
 
 import click
 
-from rehab.care.case import Outcome
-from rehab.care.changes import ONE_DAY
 from rehab.care.letter_log import LetterMade
 from rehab.care.translations import TranslationReview
 from rehab.cli.options import Day, desk, file_name, json_option, stamped, today_option
@@ -159,8 +157,7 @@ def _chosen(
     if bool(numbers) + bool(day) + bool(asked["recall"]) != 1:
         raise click.UsageError("Name children, or give --day, or --recall: one of them.")
     if isinstance(day, date):
-        booked = opened.store.booked(day, day + ONE_DAY)
-        found = [number for number, made in booked if made.outcome is Outcome.BOOKED]
+        found = [number for number, made in opened.store.expected(day) if made.on == day]
         if not found:
             raise RehabError(f"nobody is booked on {day}.", where="letters", do="Check the day.")
         return list(dict.fromkeys(found))

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from itertools import groupby
 from typing import Any
@@ -19,7 +19,10 @@ class ToldVisit:
     """A visit as it was told; `place` is the name of the place, "" for the clinic's own."""
 
     on: date
+    earliest: date
+    latest: date
     booked: bool
+    overdue: bool
     starts_minute: int | None
     place: str
     purposes: tuple[Purpose, ...]
@@ -48,11 +51,14 @@ class HoursChange:
 
 @dataclass(frozen=True, slots=True)
 class VisitChange:
-    """The next visit for one kind of check, or for nothing but the booking (`purpose` None)."""
+    """A visit before and now, for some kinds of check or for nothing but the booking; None where
+    there is none. `eyes_before` are those of the check where other ones were told.
+    """
 
-    purpose: Purpose | None
+    purposes: tuple[Purpose, ...]
     before: ToldVisit | None
     now: Trip | None
+    eyes_before: tuple[Eye, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +78,16 @@ class Changes:
 
 def told_visit(trip: Trip) -> ToldVisit:
     place = trip.place.name if trip.place else ""
-    return ToldVisit(trip.on, trip.booked, trip.starts_minute, place, trip.purposes)
+    return ToldVisit(
+        on=trip.on,
+        earliest=trip.earliest,
+        latest=trip.latest,
+        booked=trip.booked,
+        overdue=trip.overdue,
+        starts_minute=trip.starts_minute,
+        place=place,
+        purposes=trip.purposes,
+    )
 
 
 def changes_of(told: Told, now: Told, trips: Sequence[Trip], *, seen_today: bool) -> Changes:
@@ -84,7 +99,7 @@ def changes_of(told: Told, now: Told, trips: Sequence[Trip], *, seen_today: bool
     return Changes(
         since=told.on,
         hours=tuple(_hours(told.hours, now.hours, today)),
-        visits=tuple(_visits(told.visits, now.visits, trips, ahead)),
+        visits=_visits(told.visits, now.visits, trips, ahead),
         numbers=told.numbers != now.numbers,
         written=told.written != now.written,
     )
@@ -111,20 +126,87 @@ def _dose(row: Hours | None) -> tuple[Eye, int, int, Method] | None:
 
 def _visits(
     told: Sequence[ToldVisit], shown: Sequence[ToldVisit], trips: Sequence[Trip], ahead: date
+) -> tuple[VisitChange, ...]:
+    """The next visit for each check, then every booking that was not among these."""
+    rows: dict[tuple[object, ...], VisitChange] = {}
+    for row in _next_visits(told, shown, trips, ahead):
+        key = row.before, row.now, row.eyes_before
+        known = rows.get(key, replace(row, purposes=()))
+        rows[key] = replace(known, purposes=(*known.purposes, *row.purposes))
+    changed = tuple(rows.values())
+    return changed + tuple(_other_bookings(told, trips, ahead, changed))
+
+
+def _other_bookings(
+    told: Sequence[ToldVisit], trips: Sequence[Trip], ahead: date, said: Sequence[VisitChange]
 ) -> Iterator[VisitChange]:
+    booked = {trip.on: trip for trip in trips if trip.booked}
+    was_booked = {visit.on: visit for visit in told if visit.booked}
+    before = {row.before.on for row in said if row.before and row.before.booked}
+    now = {row.now.on for row in said if row.now and row.now.booked}
+    for on, visit in was_booked.items():
+        trip = booked.get(on)
+        same = trip is not None and _booking(told_visit(trip)) == _booking(visit)
+        if on >= ahead and on not in before and not same:
+            yield VisitChange(visit.purposes, visit, trip)
+    for on, trip in booked.items():
+        if on >= ahead and on not in now and on not in was_booked:
+            yield VisitChange(trip.purposes, None, trip)
+
+
+def _booking(visit: ToldVisit) -> tuple[object, ...]:
+    return visit.on, visit.starts_minute, visit.place
+
+
+def _next_visits(
+    told: Sequence[ToldVisit], shown: Sequence[ToldVisit], trips: Sequence[Trip], ahead: date
+) -> Iterator[VisitChange]:
+    stand = {_booking(told_visit(trip)) for trip in trips if trip.booked}
     for kind in (*CheckKind, None):
-        trip = next((t for t in trips if t.on >= ahead and _serves(t, kind)), None)
         mine = [visit for visit in told if _serves(visit, kind)]
-        before = next((visit for visit in mine if visit.on >= ahead), None)
+        before = next((visit for visit in mine if _is_ahead(visit, ahead)), None)
+        coming = (trip for trip in trips if _serves(trip, kind))
+        trip = next((trip for trip in coming if not trip.booked or trip.on >= ahead), None)
+        now = told_visit(trip) if trip else None
         if before is None and trip and trip.overdue and mine:
-            # A day that went by without the check is what the family was last told of it.
+            # Days that went by without the check are what the family was last told of it.
             before = mine[-1]
-        if before is None and trip and told_visit(trip) not in shown:
+        if before is None and now not in shown:
             # Too far off for a letter, then as now.
             continue
-        if _said(before, kind) != _said(told_visit(trip) if trip else None, kind):
-            purpose = _purpose(trip, kind) or _purpose(before, kind)
-            yield VisitChange(purpose, before, trip)
+        if before and before.booked and _booking(before) in stand and now and now.on != before.on:
+            # It holds as it was told; what comes sooner is new beside it.
+            before = None
+        still = now is None and before is not None and _booking(before) in stand
+        if not still and not _same(before, now, kind, ahead):
+            after, then = _purpose(trip, kind), _purpose(before, kind)
+            other_eyes = after and then and after.eyes != then.eyes
+            purposes = tuple(p for p in (after or then,) if p)
+            yield VisitChange(purposes, before, trip, then.eyes if then and other_eyes else ())
+
+
+def _is_ahead(visit: ToldVisit, ahead: date) -> bool:
+    """Whether a family that was told so still awaits it; what was due already, stays due."""
+    return visit.on >= ahead if visit.booked else visit.overdue or visit.latest >= ahead
+
+
+def _same(
+    before: ToldVisit | None, now: ToldVisit | None, kind: CheckKind | None, ahead: date
+) -> bool:
+    if before is None or now is None:
+        return before is now
+    if before.booked != now.booked or _purpose(before, kind) != _purpose(now, kind):
+        return False
+    if now.booked:
+        return _booking(before) == _booking(now)
+    if before.overdue or now.overdue:
+        return before.overdue and now.overdue
+    # A best day that went by inside its window leaves the other days as good as they were told.
+    best = before.on == now.on or before.on < ahead
+    return best and (max(before.earliest, ahead), before.latest) == (
+        max(now.earliest, ahead),
+        now.latest,
+    )
 
 
 def _serves(visit: Trip | ToldVisit, kind: CheckKind | None) -> bool:
@@ -133,14 +215,6 @@ def _serves(visit: Trip | ToldVisit, kind: CheckKind | None) -> bool:
 
 def _purpose(visit: Trip | ToldVisit | None, kind: CheckKind | None) -> Purpose | None:
     return next((p for p in visit.purposes if p.kind is kind), None) if visit else None
-
-
-def _said(visit: ToldVisit | None, kind: CheckKind | None) -> tuple[object, ...] | None:
-    if visit is None:
-        return None
-    purpose = _purpose(visit, kind)
-    eyes = purpose.eyes if purpose else ()
-    return visit.on, visit.booked, visit.starts_minute, visit.place, eyes
 
 
 def told_record(told: Told) -> dict[str, Any]:
@@ -177,9 +251,12 @@ def _visit_from(visit: dict[str, Any]) -> ToldVisit:
         for p in visit["purposes"]
     )
     return ToldVisit(
-        date.fromisoformat(visit["on"]),
-        visit["booked"],
-        visit["starts_minute"],
-        visit["place"],
-        purposes,
+        on=date.fromisoformat(visit["on"]),
+        earliest=date.fromisoformat(visit["earliest"]),
+        latest=date.fromisoformat(visit["latest"]),
+        booked=visit["booked"],
+        overdue=visit["overdue"],
+        starts_minute=visit["starts_minute"],
+        place=visit["place"],
+        purposes=purposes,
     )

@@ -165,6 +165,16 @@ def test_nobody_booked_on_a_day_is_said(asel: Clinic, tmp_path: Path) -> None:
     assert said == "letters: nobody is booked on 2026-05-01. Check the day."
 
 
+def test_a_day_s_stack_holds_all_who_are_booked_on_it_also_in_no_session(
+    asel: Clinic, tmp_path: Path
+) -> None:
+    asel.say("child add K-2 --name 'Ora N' --born 2026-02-11")
+    asel.say("appointment book K-2 2026-05-04 --at 09:00")
+    asel.say("appointment book K-017 2026-05-04")
+    asel.say(f"letter write appointment --day 2026-05-04 --out {tmp_path / 'stack.pdf'}")
+    assert {row["child"] for row in json.loads(asel.say("letter log --json"))} == {"K-017", "K-2"}
+
+
 def test_the_languages_are_listed_and_a_review_holds_for_the_words_as_they_are(
     asel: Clinic,
 ) -> None:

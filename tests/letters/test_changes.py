@@ -17,6 +17,7 @@ from rehab.care.case import (
 )
 from rehab.care.checks import Status
 from rehab.care.plan import Plan
+from rehab.care.visits import Visit
 from rehab.errors import LetterError
 from rehab.letters.changes import Changes, Told, told_from, told_record
 from rehab.letters.facts import About, facts_of
@@ -120,19 +121,20 @@ def test_a_visit_that_is_booked_now_or_on_another_day_is_told_beside_the_old_day
     before = plan(visit(30, check(CheckKind.PRESSURE, 30)))
     now = plan(visit(27, check(CheckKind.PRESSURE, 30), booked=True))
     assert (
-        "Eye pressure: right eye\nBest day: Thursday, 5 March 2026\nMonday, 2 March 2026 Booked"
-        in letter(before, now)
+        "Eye pressure: right eye\nBest day: Thursday, 5 March 2026. "
+        "Any clinic day from Thursday, 26 February 2026 to Thursday, 12 March 2026.\n"
+        "Monday, 2 March 2026 Booked" in letter(before, now)
     )
 
 
 def test_a_visit_that_is_gone_is_told_as_such() -> None:
     before = plan(
         visit(9, check(CheckKind.PRESSURE, 9), booked=True),
-        visit(9, check(CheckKind.REFRACTION, 9), booked=True),
+        visit(12, check(CheckKind.REFRACTION, 12), booked=True),
     )
     now = plan(visit(9, check(CheckKind.PRESSURE, 9), booked=True))
     assert (
-        "Lens strength: right eye\nThursday, 12 February 2026 Booked\n"
+        "Lens strength: right eye\nSunday, 15 February 2026 Booked\n"
         "No date yet. Please ring us if you are not sure." in letter(before, now)
     )
     assert "Eye pressure" not in letter(before, now)
@@ -147,7 +149,33 @@ def test_a_day_that_went_by_without_the_check_is_due_now() -> None:
     assert change.before is not None
     assert change.before.on == day(-6)
     said = text(letter_page(now, kind="changes", about=About(told=replace(before, on=day(-20)))))
-    assert "Due now Please ring to book." in said
+    assert "\nDue now Please ring to book." in said
+
+
+def test_a_check_that_is_due_stays_so_while_the_days_go_by() -> None:
+    due = plan(visit(2, check(CheckKind.PRESSURE, 2, status=Status.OVERDUE)))
+    told = told_by(due)
+    later = plan(visit(5, check(CheckKind.PRESSURE, 2, late=20, status=Status.OVERDUE)))
+    found = facts_of(replace(later, today=day(4)), CLINIC, About(told=told)).changes
+    assert found is not None
+    assert not found.any
+
+
+def test_a_best_day_that_went_by_leaves_the_other_days_good() -> None:
+    told = told_by(plan(visit(2, check(CheckKind.PRESSURE, 2))))
+    moved = Visit(day(5), day(-5), day(9), (check(CheckKind.PRESSURE, 2),))
+    found = facts_of(replace(plan(moved), today=day(4)), CLINIC, About(told=told)).changes
+    assert found is not None
+    assert not found.any
+
+
+def test_other_days_for_a_visit_are_told_with_the_days() -> None:
+    sooner = visit(30, check(CheckKind.PRESSURE, 30, late=2))
+    assert (
+        "to Thursday, 12 March 2026.\nBest day: Thursday, 5 March 2026. "
+        "Any clinic day from Thursday, 26 February 2026 to Saturday, 7 March 2026."
+        in letter(plan(visit(30, check(CheckKind.PRESSURE, 30))), plan(sooner))
+    )
 
 
 def test_a_visit_of_today_is_over_once_the_child_was_seen() -> None:
@@ -210,4 +238,48 @@ def test_another_eye_of_a_check_is_a_change() -> None:
         visit(30, check(CheckKind.PRESSURE, 30), check(CheckKind.PRESSURE, 30, eye=Eye.LEFT))
     )
     [change] = changes(before, both).visits
-    assert change.purpose == Purpose(CheckKind.PRESSURE, tuple(Eye))
+    assert change.purposes == (Purpose(CheckKind.PRESSURE, tuple(Eye)),)
+    assert change.eyes_before == (Eye.RIGHT,)
+    assert "Eye pressure: both eyes\nright eye: Best day:" in letter(before, both)
+
+
+def test_checks_of_one_visit_stand_in_one_row() -> None:
+    two = check(CheckKind.PRESSURE, 9), check(CheckKind.REFRACTION, 9)
+    assert "Eye pressure: right eye\nLens strength: right eye\nBest day:" in letter(
+        plan(visit(9, *two)), plan(visit(12, *two, booked=True))
+    )
+
+
+def test_a_later_booking_that_is_gone_is_not_passed_over() -> None:
+    soon = visit(9, check(CheckKind.PRESSURE, 9), booked=True)
+    late = visit(40, check(CheckKind.PRESSURE, 40), booked=True)
+    assert "Eye pressure: right eye\nSunday, 15 March 2026 Booked\nNo date yet." in letter(
+        plan(soon, late), plan(soon)
+    )
+
+
+DAYS_AHEAD = st.dictionaries(
+    st.integers(0, 40), st.sets(st.sampled_from([CheckKind.PRESSURE, CheckKind.REVIEW]), max_size=2)
+)
+
+
+@given(DAYS_AHEAD, DAYS_AHEAD, st.sets(st.integers(0, 40)))
+def test_old_bookings_with_their_changes_are_the_new_bookings(
+    before: dict[int, set[CheckKind]], now: dict[int, set[CheckKind]], open_days: set[int]
+) -> None:
+    """A law: who goes by both letters keeps every booked day, and no other."""
+
+    def of(bookings: dict[int, set[CheckKind]], unbooked: set[int]) -> Plan:
+        def made(n: int, kinds: set[CheckKind], booked: bool) -> Visit:
+            checks = tuple(check(kind, n) for kind in sorted(kinds))
+            return Visit(day(n), day(n), day(n), checks, booked)
+
+        visits = [made(n, kinds, True) for n, kinds in bookings.items()]
+        visits += [made(n, {CheckKind.REVIEW}, False) for n in unbooked - bookings.keys()]
+        return plan(*sorted(visits, key=lambda v: v.on))
+
+    rows = changes(of(before, open_days), of(now, set())).visits
+    days = {day(n) for n in before}
+    days -= {row.before.on for row in rows if row.before and row.before.booked}
+    days |= {row.now.on for row in rows if row.now and row.now.booked}
+    assert days == {day(n) for n in now}

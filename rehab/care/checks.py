@@ -159,18 +159,25 @@ def series_of(case: Case, today: date) -> Iterator[Series]:
 
 
 def _occlusion_series(case: Case, today: date) -> Iterator[Series]:
+    """Of the regimen that runs, or of one that ended; and of the next one, where none runs: hours
+    that start later are looked at as much as those that have started."""
     begun = [r for r in case.regimens if r.starts <= today]
-    if not begun:
-        return
-    last = begun[-1]
-    treated = last.occluded_eye.fellow
-    agreed = last if last.review_on is not None else None
-    if last.ends is None or last.ends > today:
-        at = f"occlusion of the {last.occluded_eye} eye from {last.starts}"
-        yield Series(CheckKind.OCCLUSION, treated, last.starts, at, last, agreed)
-    else:
+    to_come = [r for r in case.regimens if r.starts > today]
+    last = begun[-1] if begun else None
+    if last is not None and last.ends is not None and last.ends <= today:
         at = f"end of occlusion on {last.ends}"
-        yield Series(CheckKind.WATCH, treated, last.ends, at, agreed=agreed)
+        treated = last.occluded_eye.fellow
+        yield Series(CheckKind.WATCH, treated, last.ends, at, agreed=_agreed_look(last))
+        last = None
+    running = last or next(iter(to_come), None)
+    if running is not None:
+        at = f"occlusion of the {running.occluded_eye} eye from {running.starts}"
+        treated, agreed = running.occluded_eye.fellow, _agreed_look(running)
+        yield Series(CheckKind.OCCLUSION, treated, running.starts, at, running, agreed)
+
+
+def _agreed_look(regimen: Regimen) -> Regimen | None:
+    return regimen if regimen.review_on is not None else None
 
 
 def due_checks(

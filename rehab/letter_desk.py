@@ -147,6 +147,12 @@ class Writing:
         return PhoneCalendar(text, "")
 
 
+def _last_told(writing: Writing, numbers: Sequence[str]) -> dict[str, LetterMade]:
+    """The last letter to each family that told its plan; one of a later day tells nothing yet."""
+    last = writing.desk.store.last_letters(numbers, TELLING)
+    return {number: made for number, made in last.items() if made.made_on <= writing.today}
+
+
 def told_by(letter: LetterMade) -> Told | None:
     """What a logged letter told; None where it was made before that was kept, or kept so."""
     record = json.loads(letter.words).get("told")
@@ -166,7 +172,7 @@ def letters_of(writing: Writing, wish: Wish, numbers: Sequence[str]) -> Iterator
     for start in range(0, len(numbers), CHILDREN_AT_ONCE):
         some = numbers[start : start + CHILDREN_AT_ONCE]
         cases, _, revisions = writing.desk.store.planning(some)
-        last = writing.desk.store.last_letters(some, TELLING) if wish.kind == CHANGES else {}
+        last = _last_told(writing, some) if wish.kind == CHANGES else {}
         for number, case in cases.items():
             try:
                 yield writing.letter(wish, case, revisions[number], last.get(number))
@@ -265,24 +271,24 @@ def words_json(letter: Letter, wish: Wish) -> bytes:
         {"code": w.language.code, "title": w.title, "body": w.body, "notices": w.notices}
         for w in letter.words
     ]
-    told = told_record(letter.facts.told) if letter.kind in TELLING else None
-    record = {"wish": asdict(wish), "words": words, "told": told}
+    record = {"wish": asdict(wish), "words": words, "told": told_record(letter.facts.told)}
     return json.dumps(record, ensure_ascii=False).encode()
 
 
 def letter_again(
-    writing: Writing, logged: LetterMade, case: Case, *, old: bool
+    writing: Writing, logged: LetterMade, case: Case, revision: int, *, old: bool
 ) -> tuple[Letter, Wish]:
-    """The letter as it was made; raises LetterError when the plan is another now, unless `old`.
+    """The letter as it was made; raises LetterError when what it says may be another now, unless
+    `old`. `revision` is that of the child today.
 
     An old letter says so on each of its pages.
     """
     said = json.loads(logged.words)
     wish = Wish(**said["wish"])
-    then = Writing(writing.desk, logged.made_on)
-    plan = plan_of(writing.desk, case, today=then.today)
-    facts = then.facts(wish, case, plan)
-    if digest_of(plan) == logged.plan_digest:
+    plan = plan_of(writing.desk, case, today=logged.made_on)
+    facts = Writing(writing.desk, logged.made_on).facts(wish, case, plan)
+    as_recorded = revision == logged.revision and digest_of(plan) == logged.plan_digest
+    if as_recorded and not _told_otherwise(writing, logged, wish, case):
         return _as_said(writing, said, facts, ()), wish
     if not old:
         raise LetterError(
@@ -291,6 +297,13 @@ def letter_again(
             do="Write a new one, or print the old one with --old.",
         )
     return _as_said(writing, said, facts, old_notices(writing, logged)), wish
+
+
+def _told_otherwise(writing: Writing, logged: LetterMade, wish: Wish, case: Case) -> bool:
+    """Whether hours, visits, numbers or prescriptions are other today than the letter told."""
+    plan = plan_of(writing.desk, case, today=writing.today)
+    changes = writing.facts(wish, case, plan, told_by(logged)).changes
+    return changes is not None and changes.any
 
 
 def old_notices(writing: Writing, logged: LetterMade) -> tuple[tuple[str, str], ...]:

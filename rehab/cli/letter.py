@@ -184,8 +184,9 @@ def again(home: Path | None, uid: str, out: Path, old: bool, today: date) -> Non
     opened = desk(home)
     logged = opened.store.letter_made(uid)
     writing = Writing(opened, today)
-    case = opened.store.case(logged.child_number)
-    made, wish = letter_again(writing, logged, case, old=old)
+    number = logged.child_number
+    cases, _, revisions = opened.store.planning([number])
+    made, wish = letter_again(writing, logged, cases[number], revisions[number], old=old)
     write_whole(out, printed([made], printing(writing, wish), out))
     click.echo(f"Wrote {out}.")
 
@@ -196,7 +197,7 @@ def again(home: Path | None, uid: str, out: Path, old: bool, today: date) -> Non
 @json_option
 @click.pass_obj
 def log(home: Path | None, number: str | None, first: int, as_json: bool) -> None:
-    """List the letters that were made: for whom, when, by whom, and the hash of the file.
+    """List the letters that were made: for whom, when, by whom, from which plan, the file's hash.
 
     Example: rehab letter log K-017
     """
@@ -219,6 +220,7 @@ def _row(made: LetterMade) -> dict[str, object]:
         "kind": made.kind,
         "language": made.language,
         "translation": _review(made),
+        "plan": made.plan_digest[:16],
         "file": made.file_name,
         "sha256": made.sha256,
         "made_by": made.made_by,

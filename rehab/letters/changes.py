@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import Any
 
 from rehab.care.case import CheckKind, Eye, Method
-from rehab.letters.home import ONE_DAY, Hours, Purpose, Trip, dose_of
+from rehab.letters.home import ONE_DAY, Hours, Patching, Purpose, Trip, dose_of
 
 # The letters that tell a family its hours, its visits, the numbers and the notes.
 TELLING = ("family", "changes")
@@ -30,9 +30,16 @@ class ToldVisit:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """All that a family goes by, as a letter told it on a day; kept with the letter's words."""
+    """All that a family goes by, as a letter told it on a day; kept with the letter's words.
+
+    `clinic` is its name and address, `drops` the eye whose sight drops lower, `numbers` are the
+    telephone numbers and `written` the prescriptions.
+    """
 
     on: date
+    clinic: tuple[str, str]
+    patching: Patching
+    drops: Eye | None
     hours: tuple[Hours, ...]
     visits: tuple[ToldVisit, ...]
     numbers: tuple[str, ...]
@@ -52,28 +59,37 @@ class HoursChange:
 @dataclass(frozen=True, slots=True)
 class VisitChange:
     """A visit before and now, for some kinds of check or for nothing but the booking; None where
-    there is none. `eyes_before` are those of the check where other ones were told.
+    there is none.
+
+    `eyes_before` are those of the check where other ones were told; `stands` says that the booking
+    of before holds, `gone` that nothing is booked on its day.
     """
 
     purposes: tuple[Purpose, ...]
     before: ToldVisit | None
     now: Trip | None
     eyes_before: tuple[Eye, ...] = ()
+    stands: bool = False
+    gone: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What is no longer as it was told; `numbers` and `written` say that those differ."""
+    """What is no longer as it was told; `patching` (whether, and by drops), `clinic`, `numbers` and
+    `written` say that those differ."""
 
     since: date
     hours: tuple[HoursChange, ...]
+    patching: bool
     visits: tuple[VisitChange, ...]
+    clinic: bool
     numbers: bool
     written: bool
 
     @property
     def any(self) -> bool:
-        return bool(self.hours or self.visits or self.numbers or self.written)
+        told = self.hours or self.visits
+        return bool(told) or self.patching or self.clinic or self.numbers or self.written
 
 
 def told_visit(trip: Trip) -> ToldVisit:
@@ -99,7 +115,9 @@ def changes_of(told: Told, now: Told, trips: Sequence[Trip], *, seen_today: bool
     return Changes(
         since=told.on,
         hours=tuple(_hours(told.hours, now.hours, today)),
+        patching=(told.patching, told.drops) != (now.patching, now.drops),
         visits=_visits(told.visits, now.visits, trips, ahead),
+        clinic=told.clinic != now.clinic,
         numbers=told.numbers != now.numbers,
         written=told.written != now.written,
     )
@@ -120,8 +138,11 @@ def _on(rows: Sequence[Hours], on: date) -> Hours | None:
     return next((row for row in rows if row.start <= on <= row.last), None)
 
 
-def _dose(row: Hours | None) -> tuple[Eye, int, int, Method] | None:
-    return dose_of(row) if row else None
+def _dose(row: Hours | None) -> tuple[object, ...] | None:
+    """What a family does; without a patch the eye and the method do not matter."""
+    if row is None:
+        return None
+    return dose_of(row) if row.minutes_per_day else (0,)
 
 
 def _visits(
@@ -148,7 +169,7 @@ def _other_bookings(
         trip = booked.get(on)
         same = trip is not None and _booking(told_visit(trip)) == _booking(visit)
         if on >= ahead and on not in before and not same:
-            yield VisitChange(visit.purposes, visit, trip)
+            yield VisitChange(visit.purposes, visit, trip, gone=trip is None)
     for on, trip in booked.items():
         if on >= ahead and on not in now and on not in was_booked:
             yield VisitChange(trip.purposes, None, trip)
@@ -161,7 +182,8 @@ def _booking(visit: ToldVisit) -> tuple[object, ...]:
 def _next_visits(
     told: Sequence[ToldVisit], shown: Sequence[ToldVisit], trips: Sequence[Trip], ahead: date
 ) -> Iterator[VisitChange]:
-    stand = {_booking(told_visit(trip)) for trip in trips if trip.booked}
+    bookings = {_booking(told_visit(trip)) for trip in trips if trip.booked}
+    booked_days = {trip.on for trip in trips if trip.booked}
     for kind in (*CheckKind, None):
         mine = [visit for visit in told if _serves(visit, kind)]
         before = next((visit for visit in mine if _is_ahead(visit, ahead)), None)
@@ -174,15 +196,19 @@ def _next_visits(
         if before is None and now not in shown:
             # Too far off for a letter, then as now.
             continue
-        if before and before.booked and _booking(before) in stand and now and now.on != before.on:
-            # It holds as it was told; what comes sooner is new beside it.
-            before = None
-        still = now is None and before is not None and _booking(before) in stand
-        if not still and not _same(before, now, kind, ahead):
-            after, then = _purpose(trip, kind), _purpose(before, kind)
-            other_eyes = after and then and after.eyes != then.eyes
-            purposes = tuple(p for p in (after or then,) if p)
-            yield VisitChange(purposes, before, trip, then.eyes if then and other_eyes else ())
+        stands = before is not None and before.booked and _booking(before) in bookings
+        if (stands and now is None) or _same(before, now, kind, ahead):
+            continue
+        after, then = _purpose(trip, kind), _purpose(before, kind)
+        other_eyes = after and then and after.eyes != then.eyes
+        yield VisitChange(
+            purposes=tuple(p for p in (after or then,) if p),
+            before=before,
+            now=trip,
+            eyes_before=then.eyes if then and other_eyes else (),
+            stands=stands,
+            gone=before is not None and before.booked and before.on not in booked_days,
+        )
 
 
 def _is_ahead(visit: ToldVisit, ahead: date) -> bool:
@@ -226,6 +252,9 @@ def told_record(told: Told) -> dict[str, Any]:
 def told_from(record: dict[str, Any]) -> Told:
     return Told(
         on=date.fromisoformat(record["on"]),
+        clinic=(record["clinic"][0], record["clinic"][1]),
+        patching=Patching(record["patching"]),
+        drops=Eye(record["drops"]) if record["drops"] else None,
         hours=tuple(_hours_from(row) for row in record["hours"]),
         visits=tuple(_visit_from(visit) for visit in record["visits"]),
         numbers=tuple(record["numbers"]),

@@ -233,6 +233,12 @@ def _value(found: EyeFindings, what: Found) -> str:
             return "" if length is None else write_axial_length(length)
 
 
+def drops_for(clinical: Clinical) -> Eye | None:
+    """The eye whose sight drops lower, as it was agreed; None where that is no part of the plan."""
+    now = clinical.regimen
+    return now.eye if now and now.method is Method.ATROPINE else None
+
+
 def _regimen(plan: Plan, case: Case) -> RegimenNow | None:
     regimen = begun(case, plan.today)
     if regimen is None or state_of(regimen, plan.today) is State.WATCHED:

@@ -1,7 +1,7 @@
 """All that a letter may know of a child, whichever letter it is."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from types import MappingProxyType
 
@@ -13,11 +13,12 @@ from rehab.care.sharing import SchoolTopic
 from rehab.clinic_days import ClinicDays
 from rehab.letters.attendance import not_brought_on, seen_on
 from rehab.letters.changes import Changes, Told, changes_of, told_visit
-from rehab.letters.clinical import Clinical, clinical_of
+from rehab.letters.clinical import Clinical, clinical_of, drops_for
 from rehab.letters.home import Home, home_of, trips_of
 from rehab.letters.months import DayCell, Month, Shown, diary_of, months_of, shown_in
 from rehab.letters.qr_code import qr_svg
 from rehab.letters.school import shared_on, worn_on
+from rehab.measures.dates import completed_months
 from rehab.settings import Clinic
 
 NO_DAYS = ClinicDays(())
@@ -88,6 +89,7 @@ class LetterFacts:
     shared: tuple[SchoolTopic, ...]
     told: Told
     changes: Changes | None
+    age_months: int
 
 
 def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
@@ -97,8 +99,12 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
     emergency = about.emergency or clinic.emergency_phone
     prescriptions = in_force(case, plan.today)
     months = months_of(home.hours, home.trips, plan.today, about.first_weekday)
+    clinical = clinical_of(about.plan_before or plan, case, plan.today)
     told = Told(
         on=plan.today,
+        clinic=(clinic.name, clinic.address),
+        patching=home.patching,
+        drops=drops_for(clinical),
         hours=home.hours,
         visits=tuple(told_visit(trip) for trip in home.trips),
         numbers=(clinic.phone, clinic.out_of_hours, emergency),
@@ -106,7 +112,8 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
     )
     return LetterFacts(
         child=plan.child,
-        clinic=clinic,
+        # Templates of the clinic's own see all that is here, and what they print is handed out.
+        clinic=replace(clinic, feed_secret="", smtp=None, people=()),
         today=plan.today,
         planned=bool(plan.checks or plan.visits or plan.occlusion or plan.problems),
         home=home,
@@ -116,7 +123,8 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         prescriptions=prescriptions,
         calendar=about.calendar,
         to=about.to,
-        clinical=clinical_of(about.plan_before or plan, case, plan.today),
+        clinical=clinical,
+        age_months=completed_months(plan.child.date_of_birth, plan.today),
         diary=diary_of(home.hours, home.trips, plan.today),
         not_brought_on=not_brought_on(case, plan.today),
         worn=worn_on(case, plan.today),

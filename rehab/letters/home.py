@@ -86,6 +86,7 @@ class Home:
     this_week: tuple[Hours, ...]
     covered_eyes: tuple[Eye, ...]
     hold_until: date | None
+    ends_this_week: bool
     patching_check_overdue: bool
     trips: tuple[Trip, ...]
     more_trips: bool
@@ -99,6 +100,7 @@ class Home:
 def home_of(plan: Plan, days: ClinicDays, places: Mapping[str, Site]) -> Home:
     """`days` are those on which the clinic is open; `places` says where each session is."""
     hours = _hours(plan)
+    hold = max((h.last for h in hours), default=None)
     every = trips_of(plan, days, places)
     trips = tuple(trip for n, trip in enumerate(every) if n < VISITS_SHOWN or trip.booked)
     look = next_check(plan, CheckKind.OCCLUSION)
@@ -109,7 +111,8 @@ def home_of(plan: Plan, days: ClinicDays, places: Mapping[str, Site]) -> Home:
         hours=hours,
         this_week=tuple(h for h in hours if h.start < plan.today + ONE_WEEK),
         covered_eyes=tuple(dict.fromkeys(h.eye for h in hours if h.minutes_per_day)),
-        hold_until=max((h.last for h in hours), default=None),
+        hold_until=hold,
+        ends_this_week=hold is not None and hold < plan.today + ONE_WEEK,
         patching_check_overdue=look is not None and look.status is Status.OVERDUE,
         trips=trips,
         more_trips=len(trips) < len(every),

@@ -11,8 +11,8 @@ from rehab.letters.languages import Language
 from rehab.letters.sandbox import render_letter
 from rehab.letters.tree import Node, tree
 
-# Letters about care that goes on elsewhere.
-ONWARD = ("transfer", "transition")
+# The one letter that may be written about a child who died.
+OF_THE_COURSE = "clinician"
 # Letters that have nothing to say about a child for whom nothing is planned.
 OF_THE_PLAN = ("changes", "family", "not-brought", "school")
 # Letters to people who need not know the clinic's number of the child.
@@ -53,9 +53,9 @@ class Wanted:
 
 WANTED = {
     "changes": Wanted(
-        lambda facts: facts.changes is not None and facts.changes.any,
-        "nothing has changed since the last letter to the family, or there was none.",
-        "Write a family letter.",
+        lambda facts: facts.changes is None or facts.changes.any,
+        "nothing has changed since the last letter to the family.",
+        "No letter is needed, or write a family letter.",
     ),
     "appointment": Wanted(
         lambda facts: any(trip.booked for trip in facts.home.trips),
@@ -106,11 +106,17 @@ def _refuse(kind: str, facts: LetterFacts) -> None:
             do="Set phone in the clinic file.",
         )
     ending = facts.clinical.ending
-    if kind in ONWARD and ending and ending.kind is EndingKind.DIED:
+    if kind != OF_THE_COURSE and ending and ending.kind is EndingKind.DIED:
         raise LetterError(
             "this child has died.",
             where=f"{kind} letter of child {facts.child.number}",
-            do="Nobody takes over. For the course write the clinician letter.",
+            do="Nobody is written to as before. For the course write the clinician letter.",
+        )
+    if kind == "changes" and facts.changes is None:
+        raise LetterError(
+            "no letter that told the family its plan is in the log.",
+            where=f"{kind} letter of child {facts.child.number}",
+            do="Write a family letter.",
         )
     if kind in OF_THE_PLAN and not facts.planned:
         raise LetterError(

@@ -76,8 +76,9 @@ def test_a_letter_of_an_older_plan_is_printed_only_when_told_and_says_so(
 
 def test_a_family_is_told_what_changed_since_its_last_letter(asel: Clinic, tmp_path: Path) -> None:
     out = tmp_path / "changes.html"
-    assert "nothing has changed since the last letter to the family, or there was none." in (
-        asel.refuse(f"letter write changes K-017 --out {out}")
+    assert asel.refuse(f"letter write changes K-017 --out {out}") == (
+        "changes letter of child K-017: no letter that told the family its plan is in the log. "
+        "Write a family letter."
     )
     asel.say(f"letter write family K-017 --out {tmp_path / 'first.pdf'}")
     assert "nothing has changed" in asel.refuse(f"letter write changes K-017 --out {out}")
@@ -158,6 +159,31 @@ def test_a_disk_without_room_leaves_no_part_of_a_letter_and_nothing_is_logged(
     assert done.stderr.endswith("cannot be written: File too large. Choose another place.\n")
     assert [path.name for path in tmp_path.iterdir() if "pdf" in path.name] == []
     assert json.loads(asel.say("letter log --json")) == []
+
+
+def test_a_letter_is_not_printed_again_as_if_it_held_once_something_was_found_since(
+    asel: Clinic, tmp_path: Path
+) -> None:
+    """A later finding, number or prescription changes nothing of the plan of the letter's day."""
+    asel.say(f"letter write family K-017 --out {tmp_path / 'first.pdf'}")
+    [row] = json.loads(asel.say("letter log K-017 --json"))
+    again = f"letter again {row['letter']} --out {tmp_path / 'again.pdf'} --today 2026-04-22"
+    asel.say(again)
+    settings = asel.home / "clinic.toml"
+    told = settings.read_text(encoding="utf-8")
+    settings.write_text(told.replace("555 0100", "555 0177"), encoding="utf-8")
+    assert "the plan has changed since this letter was made" in asel.refuse(again)
+    settings.write_text(told, encoding="utf-8")
+    asel.say(again)
+    asel.say("exam add K-017 --on 2026-04-21 --pressure right=31 --today 2026-04-22")
+    assert "the plan has changed since this letter was made" in asel.refuse(again)
+
+
+def test_the_log_says_from_which_plan_a_letter_was_made(asel: Clinic, tmp_path: Path) -> None:
+    for day in ("2026-04-20", "2026-04-21"):
+        asel.say(f"letter write family K-017 --out {tmp_path / 'a.pdf'} --today {day}")
+    rows = json.loads(asel.say("letter log K-017 --json"))
+    assert len({row["plan"] for row in rows}) == 2
 
 
 def test_nobody_booked_on_a_day_is_said(asel: Clinic, tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from rehab.care.case import (
     Case,
     CheckKind,
     Eye,
+    Method,
     Outcome,
     Prescription,
 )
@@ -35,7 +36,7 @@ from tests.letters.plans import (
     visit,
     whole_plan,
 )
-from tests.letters.test_family import LETTERS, LOOK_FIRST, text
+from tests.letters.test_family import LETTERS, LOOK_FIRST, PROPOSED, text
 
 
 def told_by(plan: Plan, clinic: Clinic = CLINIC, about: About | None = None) -> Told:
@@ -135,7 +136,9 @@ def test_a_visit_that_is_gone_is_told_as_such() -> None:
     now = plan(visit(9, check(CheckKind.PRESSURE, 9), booked=True))
     assert (
         "Lens strength: right eye\nSunday, 15 February 2026 Booked\n"
-        "No date yet. Please ring us if you are not sure." in letter(before, now)
+        "The visit on Sunday, 15 February 2026 is no longer booked. "
+        "Please do not come on that day.\nNo date yet. Please ring us if you are not sure."
+        in letter(before, now)
     )
     assert "Eye pressure" not in letter(before, now)
 
@@ -222,14 +225,22 @@ def test_a_prescription_that_no_longer_holds_sends_the_family_to_the_telephone()
     assert "The old note no longer holds. Please ring us and ask what to do." in said
 
 
-@pytest.mark.parametrize("about", [About(), About(told=told_by(whole_plan()))])
-def test_without_a_change_or_an_older_letter_there_is_nothing_to_write(about: About) -> None:
+@pytest.mark.parametrize(
+    ("about", "what"),
+    [
+        (About(), "no letter that told the family its plan is in the log."),
+        (
+            About(told=told_by(whole_plan())),
+            "nothing has changed since the last letter to the family.",
+        ),
+    ],
+)
+def test_without_a_change_or_an_older_letter_there_is_nothing_to_write(
+    about: About, what: str
+) -> None:
     with pytest.raises(LetterError) as refused:
         letter_page(whole_plan(), kind="changes", about=about)
-    assert refused.value.what == (
-        "nothing has changed since the last letter to the family, or there was none."
-    )
-    assert refused.value.do == "Write a family letter."
+    assert refused.value.what == what
 
 
 def test_another_eye_of_a_check_is_a_change() -> None:
@@ -253,9 +264,39 @@ def test_checks_of_one_visit_stand_in_one_row() -> None:
 def test_a_later_booking_that_is_gone_is_not_passed_over() -> None:
     soon = visit(9, check(CheckKind.PRESSURE, 9), booked=True)
     late = visit(40, check(CheckKind.PRESSURE, 40), booked=True)
-    assert "Eye pressure: right eye\nSunday, 15 March 2026 Booked\nNo date yet." in letter(
-        plan(soon, late), plan(soon)
+    assert (
+        "Eye pressure: right eye\nSunday, 15 March 2026 Booked\n"
+        "The visit on Sunday, 15 March 2026 is no longer booked."
+        in letter(plan(soon, late), plan(soon))
     )
+
+
+def test_a_booking_that_stands_beside_a_sooner_visit_is_said_to_stand() -> None:
+    late = visit(40, check(CheckKind.PRESSURE, 40), booked=True)
+    soon = visit(9, check(CheckKind.PRESSURE, 9), booked=True)
+    said = letter(plan(late), plan(soon, late))
+    assert "Your booked visit: Thursday, 12 February 2026." in said
+    assert "Your visit on Sunday, 15 March 2026 stays booked.\n" in said
+
+
+def test_another_method_is_told_with_the_hours() -> None:
+    filtered = plan(
+        visit(30, check(CheckKind.OCCLUSION, 30)),
+        occlusion=(span(-9, 60, 60, method=Method.FILTER),),
+    )
+    said = letter(patched(60), filtered)
+    assert "1 hour every day patch on the skin\nleft eye: 1 hour every day blurring filter" in said
+    assert "Never leave it on overnight." in said
+
+
+def test_a_patch_that_was_proposed_and_is_no_more_is_told() -> None:
+    said = letter(PROPOSED, plan(*PROPOSED.visits))
+    assert "No patching is planned now. Please ask us before you use a patch." in said
+
+
+def test_a_new_address_of_the_clinic_is_told() -> None:
+    said = letter(whole_plan(), whole_plan(), clinic=replace(CLINIC, address="9 Quay"))
+    assert "Our address is new\nQuillmoor Children's Eye Clinic 9 Quay" in said
 
 
 DAYS_AHEAD = st.dictionaries(
@@ -280,6 +321,6 @@ def test_old_bookings_with_their_changes_are_the_new_bookings(
 
     rows = changes(of(before, open_days), of(now, set())).visits
     days = {day(n) for n in before}
-    days -= {row.before.on for row in rows if row.before and row.before.booked}
+    days -= {row.before.on for row in rows if row.before and row.gone}
     days |= {row.now.on for row in rows if row.now and row.now.booked}
     assert days == {day(n) for n in now}

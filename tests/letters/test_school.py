@@ -1,11 +1,12 @@
 """A school learns how to help the child, and of its eyes only what the family agreed to tell."""
 
 from dataclasses import replace
+from datetime import date
 
 import pypdfium2
 import pytest
 
-from rehab.care.case import Correction, Examination, Eye, EyeFindings, Method
+from rehab.care.case import CheckKind, Correction, Examination, Eye, EyeFindings, Method
 from rehab.care.plan import Plan
 from rehab.care.problems import ProblemKind
 from rehab.care.sharing import SchoolTopic, Sharing
@@ -16,14 +17,17 @@ from rehab.letters.letter import write_letter
 from rehab.letters.pdf_page import Printing, pdf_of
 from rehab.letters.school import worn_on
 from tests.letters.plans import (
+    CHILD,
     CLINIC,
     TODAY,
+    check,
     day,
     known_case,
     letter_page,
     plan,
     problem,
     span,
+    visit,
     whole_plan,
 )
 from tests.letters.test_family import LOOK_FIRST, PROPOSED, text
@@ -58,8 +62,21 @@ def test_hours_on_some_days_of_a_week_are_told_as_such() -> None:
     assert "2 hours a day, on 5 days of each week" in school(weekly, agreed())
 
 
-def test_a_school_reads_how_to_keep_the_child_safe_and_whom_to_ring() -> None:
+def test_a_nursery_of_babies_reads_nothing_of_lessons_and_games() -> None:
     said = school(whole_plan(), agreed())
+    assert "Offer a seat" not in said
+    assert "boxing" not in said
+    assert "For a red or sore eye, or one that turns away from light, ring the family" in said
+
+
+def test_a_letter_that_would_hold_until_its_own_day_names_no_day() -> None:
+    today = plan(visit(0, check(CheckKind.REVIEW, 0), booked=True))
+    assert "It holds until" not in school(today, agreed())
+
+
+def test_a_school_reads_how_to_keep_the_child_safe_and_whom_to_ring() -> None:
+    older = replace(whole_plan(), child=replace(CHILD, date_of_birth=date(2021, 9, 1)))
+    said = school(older, agreed())
     for advice in (
         # Common practice, no source: nobody fights with a child about a patch at school.
         "Never force it. Tell the family.",

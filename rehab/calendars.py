@@ -271,11 +271,12 @@ def one_visit(number: str, on: date, starts_minute: int | None, minutes: int, zo
 
     The uid is that of no other file: the visit in it does not follow when it is moved.
     """
+    starts = None if starts_minute is None else moment(on, starts_minute, zone)
     event = Event.new(
         uid=derived_uid("camera", number, on.isoformat()),
         summary=ENGLISH.appointment,
-        start=on if starts_minute is None else moment(on, starts_minute, zone),
-        end=None if starts_minute is None else moment(on, starts_minute + minutes, zone),
+        start=starts or on,
+        end=starts and starts + timedelta(minutes=minutes),
         stamp=datetime.combine(on, time(), UTC),
     )
     calendar = Calendar.new(prodid=PRODID, uid=None)

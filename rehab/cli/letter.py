@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from rehab.care.contact_checks import printable
 from rehab.care.letter_log import LetterMade
 from rehab.care.translations import TranslationReview
 from rehab.cli.options import Day, desk, file_name, json_option, stamped, today_option
@@ -77,6 +78,10 @@ def write(
     """
     opened = desk(home)
     wish = Wish(kind, str(asked["code"] or ""), str(asked["to"]), bool(asked["large"]))
+    if not printable(wish.to):
+        raise RehabError(
+            "the addressee holds what cannot be printed.", where="--to", do="Type it again."
+        )
     chosen = _chosen(opened, numbers, asked, today)
     writing = Writing(opened, today)
     made: list[Made] = []

@@ -1,6 +1,7 @@
 """The languages of letters: gettext catalogues, how each is written, and what was reviewed."""
 
 import hashlib
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from gettext import GNUTranslations, NullTranslations
@@ -8,7 +9,7 @@ from io import BytesIO
 from pathlib import Path
 
 from babel import Locale, UnknownLocaleError
-from babel.messages.catalog import Catalog
+from babel.messages.catalog import Catalog, Message
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import PoFileError, read_po
 
@@ -17,6 +18,13 @@ from rehab.settings import LETTER_LANGUAGES
 from rehab.shipped_files import shipped
 
 SOURCE = "en"
+PLACEHOLDER = re.compile(r"%\(\w+\)s")
+# What the drawing, the calendar and the plan say too: nobody may word these otherwise alone.
+CLINICAL = frozenset({
+    "right eye", "left eye", "both eyes", "covered", "no patch", "every day", "%(num)s hour",
+    "%(num)s h", "%(num)s minute", "%(num)s min", "on %(num)s day of each week",
+    "%(time)s a day, %(days)s",
+})  # fmt: skip
 # English without a country writes the day before the month, as most of the world does.
 USUAL_COUNTRY = {"en": "GB"}
 
@@ -83,8 +91,7 @@ def language(code: str, country: str = "", own: Path | None = None) -> Language:
     said = {
         (message.context, str(message.id)): message
         for path in _files(code, own)
-        for message in read_catalogue(path, code)
-        if message.id and message.string and not message.fuzzy
+        for message in _said(path, code)
     }
     catalogue = Catalog(locale=code)
     for message in said.values():
@@ -95,6 +102,31 @@ def language(code: str, country: str = "", own: Path | None = None) -> Language:
     words = GNUTranslations(compiled)
     words.add_fallback(_Untranslated(code))
     return Language(code, _locale(code, country), words, _digest(catalogue))
+
+
+def _said(path: Path, code: str) -> list[Message]:
+    """The translated messages of a file; those of the clinic's own must keep what letters mean."""
+    catalogue = read_catalogue(path, code)
+    said = [m for m in catalogue if m.id and m.string and not m.fuzzy]
+    if path.parent == shipped("templates") / "languages":
+        return said
+    for message in said:
+        asked = message.id if isinstance(message.id, str) else message.id[0]
+        forms = (message.string,) if isinstance(message.string, str) else message.string or ()
+        if asked in CLINICAL:
+            raise LetterError(
+                f"{asked!r} says an eye or an hour and stays as the program has it.",
+                where=f"{path}:{message.lineno}",
+                do="Take it out of the catalogue.",
+            )
+        wanted = sorted(PLACEHOLDER.findall(asked))
+        if any(sorted(PLACEHOLDER.findall(form)) != wanted for form in forms):
+            raise LetterError(
+                f"the translation of {asked!r} leaves out or adds one of its %(...)s.",
+                where=f"{path}:{message.lineno}",
+                do="Keep each of them, once.",
+            )
+    return said
 
 
 def first_weekday(country: str) -> int:
@@ -114,7 +146,7 @@ def read_catalogue(path: Path, code: str) -> Catalog:
         raise LetterError(
             f"{error}.", where=f"{path}:{(error.lineno or 0) + 1}", do="Correct the catalogue."
         ) from error
-    except (OSError, ValueError) as error:
+    except (LookupError, OSError, ValueError) as error:
         raise LetterError(f"{error}.", where=str(path), do="Correct the catalogue.") from error
 
 

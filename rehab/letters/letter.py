@@ -11,6 +11,17 @@ from rehab.letters.languages import Language
 from rehab.letters.sandbox import render_letter
 from rehab.letters.tree import Node, tree
 
+KINDS = (
+    "family",
+    "changes",
+    "appointment",
+    "diary",
+    "not-brought",
+    "school",
+    "clinician",
+    "transfer",
+    "transition",
+)
 # The one letter that may be written about a child who died.
 OF_THE_COURSE = "clinician"
 # Letters that have nothing to say about a child for whom nothing is planned.
@@ -89,6 +100,7 @@ def write_letter(
 
     Raises LetterError when it must not be sent, or when its template fails.
     """
+    _know(kind, own)
     _refuse(kind, facts)
     told = _words(kind, facts, language, own)
     if not language.needs_review(reviewed):
@@ -96,6 +108,15 @@ def write_letter(
     notices = tuple((tongue.code, not_reviewed(tongue)) for tongue in (language, english))
     original = _words(kind, facts, english, own)
     return Letter(kind, facts, (replace(told, notices=notices), original))
+
+
+def _know(kind: str, own: Path | None) -> None:
+    if kind not in KINDS and not (own and (own / f"{kind}.html").is_file()):
+        raise LetterError(
+            f"there is no letter {kind!r}.",
+            where="letters",
+            do=f"Choose {', '.join(KINDS)}, or write the template {kind}.html of the clinic's own.",
+        )
 
 
 def _refuse(kind: str, facts: LetterFacts) -> None:

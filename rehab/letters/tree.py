@@ -33,7 +33,12 @@ def tree(body: str, where: str) -> Node:
             do=f"Look at line {line} of what the template makes, near column {column}: close every "
             "element, as in <br/>.",
         ) from error
-    return _node(root, where)
+    try:
+        return _node(root, where)
+    except RecursionError:
+        raise LetterError(
+            "its elements lie in each other too deeply.", where=where, do="Use fewer of them."
+        ) from None
 
 
 def _node(element: Element, where: str) -> Node:

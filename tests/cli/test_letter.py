@@ -186,6 +186,17 @@ def test_the_log_says_from_which_plan_a_letter_was_made(asel: Clinic, tmp_path: 
     assert len({row["plan"] for row in rows}) == 2
 
 
+def test_a_kind_that_is_none_is_told_with_those_that_are(asel: Clinic) -> None:
+    said = asel.refuse("letter write Family K-017")
+    assert said.startswith("letters: there is no letter 'Family'. Choose family, changes, ")
+    assert "there is no letter 'words'" in asel.refuse("letter write words K-017")
+
+
+def test_an_addressee_that_cannot_be_printed_is_refused(asel: Clinic) -> None:
+    said = asel.refuse("letter write clinician K-017 --to 'Dr \u202eAda'")
+    assert said == "--to: the addressee holds what cannot be printed. Type it again."
+
+
 def test_nobody_booked_on_a_day_is_said(asel: Clinic, tmp_path: Path) -> None:
     said = asel.refuse(f"letter write family --day 2026-05-01 --out {tmp_path / 'stack.pdf'}")
     assert said == "letters: nobody is booked on 2026-05-01. Check the day."

@@ -12,7 +12,15 @@ import pytest
 from rehab.care.case import Eye
 from rehab.errors import LetterError
 from rehab.letters.facts import About, facts_of
-from rehab.letters.languages import SOURCE, code_of, first_weekday, language, read_catalogue
+from rehab.letters.languages import (
+    CLINICAL,
+    PLACEHOLDER,
+    SOURCE,
+    code_of,
+    first_weekday,
+    language,
+    read_catalogue,
+)
 from rehab.letters.letter import write_letter
 from rehab.letters.phrases import Phrases
 from rehab.settings import LETTER_LANGUAGES
@@ -22,7 +30,6 @@ from tests.letters.test_family import LETTERS, sentences
 from tests.write_messages import CATALOGUES, ROOT, brought_up_to_date, template_catalogue
 
 TRANSLATIONS = tuple(code for code in LETTER_LANGUAGES if code != SOURCE and code_of(code))
-PLACEHOLDER = re.compile(r"%\(\w+\)s")
 # The words for a person's own right and left side, as any dictionary has them; common practice.
 SIDES = {
     "es": ("derech", "izquierd"),
@@ -231,15 +238,51 @@ def test_a_changed_word_must_be_reviewed_anew(tmp_path: Path) -> None:
     assert theirs.needs_review(frozenset({ours.digest}))
 
 
+@pytest.mark.parametrize(
+    ("asked", "said", "problem"),
+    [
+        ("right eye", "ojo izquierdo", "stays as the program has it"),
+        ("Your booked visit: %(day)s.", "Su consulta.", "leaves out or adds one of its"),
+        ("Your booked visit: %(day)s.", "%(day)s %(name)s", "leaves out or adds one of its"),
+    ],
+)
+def test_a_clinic_s_own_words_cannot_change_what_a_letter_means(
+    tmp_path: Path, asked: str, said: str, problem: str
+) -> None:
+    (tmp_path / "languages").mkdir()
+    path = tmp_path / "languages" / "es.po"
+    path.write_text(
+        'msgid ""\nmsgstr "Content-Type: text/plain; charset=utf-8\\n"\n\n'
+        f'msgid "{asked}"\nmsgstr "{said}"\n'
+    )
+    with pytest.raises(LetterError) as refused:
+        language("es", "", tmp_path)
+    assert problem in refused.value.what
+    assert refused.value.where == f"{path}:4"
+
+
+def test_the_words_that_a_clinic_cannot_change_are_words_of_letters() -> None:
+    ids = (m.id if isinstance(m.id, str) else m.id[0] for m in template_catalogue() if m.id)
+    assert set(ids) >= CLINICAL
+
+
 def test_a_message_that_nobody_translated_stops_the_letter() -> None:
     with pytest.raises(LetterError) as refused:
         language("es").words.gettext("A message of the clinic's own.")
     assert 'no translation of "A message of the clinic\'s own."' in refused.value.what
 
 
-def test_a_broken_catalogue_is_told_by_file(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "content",
+    [
+        b'msgid "a"\nmsgstr "\xff"\n',
+        b'msgid ""\nmsgstr "Content-Type: text/plain; charset=nope\\n"\n\n'
+        b'msgid "a"\nmsgstr "\xc3\xa9"\n',
+    ],
+)
+def test_a_broken_catalogue_is_told_by_file(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "es.po"
-    path.write_bytes(b'msgid "a"\nmsgstr "\xff"\n')
+    path.write_bytes(content)
     with pytest.raises(LetterError) as refused:
         read_catalogue(path, "es")
     assert refused.value.where.startswith(str(path))

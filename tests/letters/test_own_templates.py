@@ -1,5 +1,6 @@
 """A clinic's own templates take the place of ours, and one that fails is told by file and line."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -51,6 +52,17 @@ def test_a_template_that_fails_is_told_by_file_and_line(
     assert problem in refused.value.what
 
 
+def test_a_template_finds_no_secret_of_the_clinic(tmp_path: Path) -> None:
+    clinic = replace(CLINIC, feed_secret="brass lantern, ninety-one geese")
+    (tmp_path / "eye-camp.html").write_text(
+        EYE_CAMP + '<p>{{ letter.clinic.feed_secret }}{{ "%s" | format(letter) }}</p>'
+    )
+    english = language("en", "", tmp_path)
+    facts = facts_of(whole_plan(), clinic, About())
+    made = write_letter("eye-camp", facts, english, english, own=tmp_path)
+    assert "geese" not in html_of(made)
+
+
 def test_a_template_cannot_read_what_lies_outside_its_folder(tmp_path: Path) -> None:
     (tmp_path / "clinic.toml").write_text("secret")
     own = tmp_path / "letters"
@@ -65,6 +77,7 @@ def test_a_template_cannot_read_what_lies_outside_its_folder(tmp_path: Path) -> 
     [
         ("<p>one<p>two</p>", "not well-formed"),
         ("<script>1</script>", "a letter cannot hold <script>"),
+        ("<div>" * 3000 + "</div>" * 3000, "in each other too deeply"),
         ('<p><img src="https://example.org/a.png" alt="a"/></p>', "a picture must be SVG"),
     ],
 )

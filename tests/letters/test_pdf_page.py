@@ -20,6 +20,7 @@ from rehab.letters.letter import Letter, write_letter
 from rehab.letters.pdf_page import Printing, pdf_of
 from rehab.settings import Paper
 from tests.letters.kinds import every_kind, every_language, letter_of
+from tests.letters.page_judges import cut_off
 from tests.letters.pdf_judges import missing_glyphs, share_found, texts_of, ua_problems
 from tests.letters.plans import CHILD, CLINIC, plan, span, whole_plan
 from tests.letters.test_family import LETTERS
@@ -178,6 +179,12 @@ def test_a_very_long_name_is_printed_whole() -> None:
     pdf = pdf_of([named(name)], Printing())
     assert texts_of(pdf)["pdfium"].count("Maximiliana") >= 25
     assert ua_problems(pdf) == []
+
+
+def test_a_name_without_a_blank_stays_on_the_sheet() -> None:
+    pdf = pdf_of([named("W" * 300)], Printing())
+    assert cut_off(pdf) == []
+    assert texts_of(pdf)["pdfium"].count("W") >= 300
 
 
 def test_a_name_from_right_to_left_keeps_to_itself() -> None:

@@ -94,7 +94,11 @@ def agreed_occlusion(plan: Plan) -> tuple[Span, ...]:
     review has ended them already, and so has an alarm that nobody has answered.
     """
     review = next_check(plan, CheckKind.OCCLUSION)
-    end = review.latest + timedelta(days=1) if review else plan.horizon
+    # Where nobody and no table says when to look, a person must first.
+    silent = any(problem.about == CheckKind.OCCLUSION for problem in plan.problems)
+    end = plan.today if silent else plan.horizon
+    if review:
+        end = review.latest + timedelta(days=1)
     alarms = [flag.on for flag in plan.flags if flag.because.decision == SAFETY]
     end = min((end, *alarms))
     return tuple(

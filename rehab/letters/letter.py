@@ -24,6 +24,8 @@ KINDS = (
 )
 # The one letter that may be written about a child who died.
 OF_THE_COURSE = "clinician"
+# Preparing for adult care begins at 12 to 14: Got Transition, Six Core Elements (from memory).
+TRANSITION_FROM_MONTHS = 12 * 12
 # Letters that have nothing to say about a child for whom nothing is planned.
 OF_THE_PLAN = ("changes", "family", "not-brought", "school")
 # Letters to people who need not know the clinic's number of the child.
@@ -77,6 +79,11 @@ WANTED = {
         lambda facts: any(day.hours and day.hours.minutes_per_day for day in facts.diary),
         "no patching hours are agreed for the next two weeks.",
         "Record what was agreed, or write a family letter.",
+    ),
+    "transition": Wanted(
+        lambda facts: facts.age_months >= TRANSITION_FROM_MONTHS,
+        "the child is too young for adult care: younger than 12.",
+        "For another clinic write the transfer letter.",
     ),
     "not-brought": Wanted(
         lambda facts: facts.not_brought_on is not None,

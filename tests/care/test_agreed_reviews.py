@@ -7,6 +7,7 @@ from typing import Any
 from rehab.care.case import Case, CheckKind, Eye, Method
 from rehab.care.checks import Check
 from rehab.care.plan import agreed_occlusion, next_check
+from rehab.care.problems import Problem, ProblemKind
 from tests.care.cases import child, plan_for, removal
 
 STARTS, DECIDED = date(2026, 1, 19), date(2026, 8, 3)
@@ -63,6 +64,35 @@ def test_hours_end_with_the_look_agreed() -> None:
     case = occluded(DECIDED, review_on=LOOK, decided_on=DECIDED)
     spans = agreed_occlusion(plan_for(case, DECIDED))
     assert max(span.until for span in spans) == LAST + timedelta(days=1)
+
+
+def test_hours_that_start_later_end_with_their_look_too() -> None:
+    before = DECIDED - timedelta(days=3)
+    case = occluded(before, starts=DECIDED, review_on=LOOK, decided_on=before)
+    assert review(case, before).target == LOOK
+    spans = agreed_occlusion(plan_for(case, before))
+    assert min(span.start for span in spans) == DECIDED
+    assert max(span.until for span in spans) == LAST + timedelta(days=1)
+
+
+def test_hours_that_start_later_without_a_look_agreed_end_with_that_of_the_table() -> None:
+    before = DECIDED - timedelta(days=3)
+    case = occluded(before, starts=DECIDED)
+    found = review(case, before)
+    assert found.because.decision == "occlusion_review"
+    spans = agreed_occlusion(plan_for(case, before))
+    assert max(span.until for span in spans) == found.latest + timedelta(days=1)
+
+
+def test_hours_of_which_no_table_says_when_to_look_are_not_agreed() -> None:
+    plan = plan_for(occluded(DECIDED), DECIDED)
+    unwatched = replace(
+        plan,
+        checks=tuple(c for c in plan.checks if c.kind is not CheckKind.OCCLUSION),
+        problems=(Problem(ProblemKind.REFER, CheckKind.OCCLUSION, "silent.", "Ask.", Eye.RIGHT),),
+    )
+    assert any(span.until > DECIDED for span in agreed_occlusion(plan))
+    assert all(span.until <= DECIDED for span in agreed_occlusion(unwatched))
 
 
 def test_a_look_agreed_that_was_missed_is_overdue_and_ends_the_hours() -> None:

@@ -33,6 +33,7 @@ def facts_by_kind() -> Mapping[str, LetterFacts]:
     demo = demo_cases()
     case = next(told.case for told in demo.told if told.case.child.number == "K-112")
     clinical = facts_of(plan_for(case, demo.today), CLINIC, About(case=case, to="Dr Ada Vane"))
+    clinical = replace(clinical, age_months=17 * 12)
     home = facts_of(whole_plan(), CLINIC, KNOWN)
     return MappingProxyType({kind: home if kind in TO_FAMILIES else clinical for kind in KINDS})
 

@@ -37,7 +37,8 @@ def facts(case: Case, to: str = "") -> LetterFacts:
     ended = before_ending(case, TODAY)
     before = plan_for(*ended) if ended else None
     about = About(case=case, plan_before=before, to=to)
-    return facts_of(plan_for(case, TODAY), CLINIC, about)
+    # Old enough for each of the letters.
+    return replace(facts_of(plan_for(case, TODAY), CLINIC, about), age_months=17 * 12)
 
 
 def said(kind: str, case: Case, to: str = "") -> str:
@@ -51,6 +52,13 @@ def said(kind: str, case: Case, to: str = "") -> str:
 
 def day(on: object) -> str:
     return Phrases(ENGLISH).day(on).striptags()  # type: ignore[arg-type]
+
+
+def test_a_small_child_is_not_sent_to_adult_care() -> None:
+    young = replace(facts(CASES["K-112"]), age_months=15)
+    with pytest.raises(LetterError) as refused:
+        write_letter("transition", young, ENGLISH, ENGLISH)
+    assert refused.value.what == "the child is too young for adult care: younger than 12."
 
 
 @every_kind

@@ -1,13 +1,15 @@
 """Letters as they look: nothing cut off or over anything on paper, no rule broken in a browser."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
 from rehab.letters.html_page import html_of
-from rehab.letters.languages import SOURCE
+from rehab.letters.languages import SOURCE, Language, language
+from rehab.letters.letter import not_reviewed, out_of_date
 from rehab.letters.pdf_page import Printing, pdf_of
 from tests.letters.browser_judges import Browser, running_browser
 from tests.letters.kinds import KINDS, every_kind, every_language, letter_of
@@ -66,6 +68,17 @@ def test_nothing_is_cut_off_and_nothing_lies_over_anything(
     kind: str, code: str, large_print: bool
 ) -> None:
     pdf = pdf_of([letter_of(kind, code)], Printing(large_print=large_print))
+    assert cut_off(pdf) == []
+    assert overlaps(pdf) == []
+
+
+@every_language
+@pytest.mark.parametrize("notices", [not_reviewed, out_of_date])
+def test_a_notice_has_room_on_each_page(code: str, notices: Callable[[Language], str]) -> None:
+    letter = letter_of("appointment", code)
+    said = tuple((spoken.code, notices(spoken)) for spoken in (language(code), language(SOURCE)))
+    noticed = replace(letter, words=(replace(letter.words[0], notices=said),))
+    pdf = pdf_of([noticed], Printing(large_print=True))
     assert cut_off(pdf) == []
     assert overlaps(pdf) == []
 

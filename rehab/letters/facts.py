@@ -14,7 +14,7 @@ from rehab.clinic_days import ClinicDays
 from rehab.letters.attendance import not_brought_on, seen_on
 from rehab.letters.changes import Changes, Told, changes_of, told_visit
 from rehab.letters.clinical import Clinical, clinical_of, drops_for
-from rehab.letters.home import Home, home_of, trips_of
+from rehab.letters.home import ONE_DAY, Home, home_of, trips_of
 from rehab.letters.months import DayCell, Month, Shown, diary_of, months_of, shown_in
 from rehab.letters.qr_code import qr_svg
 from rehab.letters.school import shared_on, worn_on
@@ -68,7 +68,8 @@ class LetterFacts:
     `shown` is what the `months` show; `diary` are the days of a page to fill in; `not_brought_on`
     is the day of a visit to which the child was not brought, None when it was seen since; `shared`
     is what a school may be told beside the patch and what is `worn`; `told` is what this letter
-    tells, and `changes` how it differs from the last one, None where there was none.
+    tells, and `changes` how it differs from the last one, None where there was none;
+    `patching_stops` says that the hours end as somebody decided, not with a look that is due.
     """
 
     child: Child
@@ -90,6 +91,7 @@ class LetterFacts:
     told: Told
     changes: Changes | None
     age_months: int
+    patching_stops: bool
 
 
 def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
@@ -125,6 +127,10 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         to=about.to,
         clinical=clinical,
         age_months=completed_months(plan.child.date_of_birth, plan.today),
+        patching_stops=any(
+            home.hold_until is not None and regimen.ends == home.hold_until + ONE_DAY
+            for regimen in case.regimens
+        ),
         diary=diary_of(home.hours, home.trips, plan.today),
         not_brought_on=not_brought_on(case, plan.today),
         worn=worn_on(case, plan.today),

@@ -15,6 +15,7 @@ from rehab.care.case import (
     Method,
     Outcome,
     Prescription,
+    Regimen,
 )
 from rehab.care.checks import Status
 from rehab.care.plan import Plan
@@ -324,3 +325,14 @@ def test_old_bookings_with_their_changes_are_the_new_bookings(
     days -= {row.before.on for row in rows if row.before and row.gone}
     days |= {row.now.on for row in rows if row.now and row.now.booked}
     assert days == {day(n) for n in now}
+
+
+def test_a_stop_that_was_decided_is_told_as_one() -> None:
+    regimen = Regimen(
+        "r1", Eye.LEFT, Method.PATCH, 60, 7, day(-9), "S. Lindqvist", "sight is equal", day(10)
+    )
+    stopped = About(case=Case(CHILD, regimens=(regimen,)))
+    said = letter(patched(60), patched(60, until=10), about=stopped)
+    assert "Patching stops after Thursday, 12 February 2026, as it was decided." in said
+    assert "left eye: 1 hour every day\nno patch\n" in said
+    assert "Ring us first" not in said

@@ -32,12 +32,13 @@ class ToldVisit:
 class Told:
     """All that a family goes by, as a letter told it on a day; kept with the letter's words.
 
-    `clinic` is its name and address, `drops` the eye whose sight drops lower, `numbers` are the
-    telephone numbers and `written` the prescriptions.
+    `clinic` is its name and address, `urgency` how soon to ring about a finding, `drops` the eye
+    whose sight drops lower; `numbers` are the telephone numbers, `written` the prescriptions.
     """
 
     on: date
     clinic: tuple[str, str]
+    urgency: str
     patching: Patching
     drops: Eye | None
     hours: tuple[Hours, ...]
@@ -76,9 +77,10 @@ class VisitChange:
 @dataclass(frozen=True, slots=True)
 class Changes:
     """What is no longer as it was told; `patching` (whether, and by drops), `clinic`, `numbers` and
-    `written` say that those differ."""
+    `written` say that those differ, `urgent` that a finding now cannot wait."""
 
     since: date
+    urgent: bool
     hours: tuple[HoursChange, ...]
     patching: bool
     visits: tuple[VisitChange, ...]
@@ -88,7 +90,7 @@ class Changes:
 
     @property
     def any(self) -> bool:
-        told = self.hours or self.visits
+        told = self.urgent or self.hours or self.visits
         return bool(told) or self.patching or self.clinic or self.numbers or self.written
 
 
@@ -114,6 +116,7 @@ def changes_of(told: Told, now: Told, trips: Sequence[Trip], *, seen_today: bool
     ahead = today + ONE_DAY if seen_today else today
     return Changes(
         since=told.on,
+        urgent=bool(now.urgency) and now.urgency != told.urgency,
         hours=tuple(_hours(told.hours, now.hours, today)),
         patching=(told.patching, told.drops) != (now.patching, now.drops),
         visits=_visits(told.visits, now.visits, trips, ahead),
@@ -253,6 +256,7 @@ def told_from(record: dict[str, Any]) -> Told:
     return Told(
         on=date.fromisoformat(record["on"]),
         clinic=(record["clinic"][0], record["clinic"][1]),
+        urgency=record["urgency"],
         patching=Patching(record["patching"]),
         drops=Eye(record["drops"]) if record["drops"] else None,
         hours=tuple(_hours_from(row) for row in record["hours"]),

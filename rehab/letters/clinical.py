@@ -25,7 +25,7 @@ from rehab.care.case import (
 from rehab.care.changes import ONE_DAY
 from rehab.care.checks import Check, Status
 from rehab.care.facts import correction_since, known_on, latest_findings
-from rehab.care.flags import Flag
+from rehab.care.flags import Flag, Urgency
 from rehab.care.history import lens_status
 from rehab.care.plan import Plan
 from rehab.care.problems import Problem
@@ -231,6 +231,12 @@ def _value(found: EyeFindings, what: Found) -> str:
         case Found.AXIAL_LENGTH:
             length = found.axial_length_hundredths_mm
             return "" if length is None else write_axial_length(length)
+
+
+def urgency_of(clinical: Clinical) -> str:
+    """How soon a family must ring about a finding: "today", "this week", or "" for no sooner."""
+    soon = (Urgency.TODAY, Urgency.THIS_WEEK)
+    return next((u.value for u in soon if any(f.urgency is u for f in clinical.flags)), "")
 
 
 def drops_for(clinical: Clinical) -> Eye | None:

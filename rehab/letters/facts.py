@@ -13,7 +13,7 @@ from rehab.care.sharing import SchoolTopic
 from rehab.clinic_days import ClinicDays
 from rehab.letters.attendance import not_brought_on, seen_on
 from rehab.letters.changes import Changes, Told, changes_of, told_visit
-from rehab.letters.clinical import Clinical, clinical_of, drops_for
+from rehab.letters.clinical import Clinical, clinical_of, drops_for, urgency_of
 from rehab.letters.home import ONE_DAY, Home, home_of, trips_of
 from rehab.letters.months import DayCell, Month, Shown, diary_of, months_of, shown_in
 from rehab.letters.qr_code import qr_svg
@@ -105,6 +105,7 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
     told = Told(
         on=plan.today,
         clinic=(clinic.name, clinic.address),
+        urgency=urgency_of(clinical),
         patching=home.patching,
         drops=drops_for(clinical),
         hours=home.hours,
@@ -127,10 +128,7 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         to=about.to,
         clinical=clinical,
         age_months=completed_months(plan.child.date_of_birth, plan.today),
-        patching_stops=any(
-            home.hold_until is not None and regimen.ends == home.hold_until + ONE_DAY
-            for regimen in case.regimens
-        ),
+        patching_stops=home.hold_until is not None and _stops(case, home.hold_until + ONE_DAY),
         diary=diary_of(home.hours, home.trips, plan.today),
         not_brought_on=not_brought_on(case, plan.today),
         worn=worn_on(case, plan.today),
@@ -145,3 +143,9 @@ def facts_of(plan: Plan, clinic: Clinic, about: About) -> LetterFacts:
         if about.told
         else None,
     )
+
+
+def _stops(case: Case, on: date) -> bool:
+    """Whether a regimen ends on a day as somebody decided, and none begins then or later."""
+    ends = any(regimen.ends == on for regimen in case.regimens)
+    return ends and all(regimen.starts < on for regimen in case.regimens)

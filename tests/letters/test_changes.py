@@ -18,6 +18,8 @@ from rehab.care.case import (
     Regimen,
 )
 from rehab.care.checks import Status
+from rehab.care.diary import Site
+from rehab.care.flags import Flag, Urgency
 from rehab.care.plan import Plan
 from rehab.care.visits import Visit
 from rehab.errors import LetterError
@@ -26,6 +28,7 @@ from rehab.letters.facts import About, facts_of
 from rehab.letters.home import Purpose
 from rehab.settings import Clinic
 from tests.letters.plans import (
+    BECAUSE,
     CHILD,
     CLINIC,
     TODAY,
@@ -325,6 +328,37 @@ def test_old_bookings_with_their_changes_are_the_new_bookings(
     days -= {row.before.on for row in rows if row.before and row.gone}
     days |= {row.now.on for row in rows if row.now and row.now.booked}
     assert days == {day(n) for n in now}
+
+
+def test_a_finding_that_cannot_wait_is_a_change_of_its_own() -> None:
+    flag = Flag(Eye.RIGHT, "The pressure is high.", Urgency.TODAY, TODAY, BECAUSE)
+    found = replace(whole_plan(), flags=(flag,))
+    assert changes(whole_plan(), found).urgent
+    assert "about a finding. Please ring us today." in letter(whole_plan(), found)
+    assert not changes(found, found).any
+    assert not changes(found, whole_plan()).any
+
+
+def test_another_place_at_the_same_hour_is_told_with_both_places() -> None:
+    def at(session: str) -> Plan:
+        held = Appointment("a1", day(9), Outcome.BOOKED, starts_minute=540, session=session)
+        return plan(Visit(day(9), day(9), day(9), (), True, held))
+
+    places = {"hill": Site("hill", "Hill Annex", "2 Pier Road"), "own": Site("own", CLINIC.name)}
+    about = About(places=places)
+    told = facts_of(at("hill"), CLINIC, about).told
+    said = text(letter_page(at("own"), kind="changes", about=replace(about, told=told)))
+    assert "Booked Place: Hill Annex\n" in said
+    assert f"Place: {CLINIC.name} {CLINIC.address}" in said
+
+
+def test_a_stop_before_another_regimen_is_not_told_as_the_end() -> None:
+    first = Regimen("r1", Eye.LEFT, Method.PATCH, 60, 7, day(-9), "S. Lindqvist", "a rest", day(10))
+    second = replace(first, id="r2", starts=day(20), ends=None)
+    resting = About(case=Case(CHILD, regimens=(first, second)))
+    said = letter(patched(60), patched(60, until=10), about=resting)
+    assert "Patching stops" not in said
+    assert "Then we must look at the eyes before you go on." in said
 
 
 def test_a_stop_that_was_decided_is_told_as_one() -> None:

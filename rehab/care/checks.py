@@ -159,17 +159,18 @@ def series_of(case: Case, today: date) -> Iterator[Series]:
 
 
 def _occlusion_series(case: Case, today: date) -> Iterator[Series]:
-    """Of the regimen that runs, or of one that ended; and of the next one, where none runs: hours
-    that start later are looked at as much as those that have started."""
+    """Of the regimen that runs, or of one that ended; and of the next one, where none runs.
+
+    Hours that start later are looked at as much as those that have started.
+    """
     begun = [r for r in case.regimens if r.starts <= today]
-    to_come = [r for r in case.regimens if r.starts > today]
     last = begun[-1] if begun else None
     if last is not None and last.ends is not None and last.ends <= today:
         at = f"end of occlusion on {last.ends}"
         treated = last.occluded_eye.fellow
         yield Series(CheckKind.WATCH, treated, last.ends, at, agreed=_agreed_look(last))
         last = None
-    running = last or next(iter(to_come), None)
+    running = last or next((r for r in case.regimens if r.starts > today), None)
     if running is not None:
         at = f"occlusion of the {running.occluded_eye} eye from {running.starts}"
         treated, agreed = running.occluded_eye.fellow, _agreed_look(running)

@@ -8,7 +8,8 @@ from itertools import groupby
 from typing import Any
 
 from rehab.care.case import CheckKind, Eye, Method
-from rehab.letters.home import ONE_DAY, Hours, Patching, Purpose, Trip, dose_of
+from rehab.care.changes import ONE_DAY
+from rehab.letters.home import Hours, Patching, Purpose, Trip, dose_of
 
 # The letters that tell a family its hours, its visits, the numbers and the notes.
 TELLING = ("family", "changes")
@@ -185,8 +186,7 @@ def _booking(visit: ToldVisit) -> tuple[object, ...]:
 def _next_visits(
     told: Sequence[ToldVisit], shown: Sequence[ToldVisit], trips: Sequence[Trip], ahead: date
 ) -> Iterator[VisitChange]:
-    bookings = {_booking(told_visit(trip)) for trip in trips if trip.booked}
-    booked_days = {trip.on for trip in trips if trip.booked}
+    booked = {trip.on: told_visit(trip) for trip in trips if trip.booked}
     for kind in (*CheckKind, None):
         mine = [visit for visit in told if _serves(visit, kind)]
         before = next((visit for visit in mine if _is_ahead(visit, ahead)), None)
@@ -199,7 +199,9 @@ def _next_visits(
         if before is None and now not in shown:
             # Too far off for a letter, then as now.
             continue
-        stands = before is not None and before.booked and _booking(before) in bookings
+        held = before if before and before.booked else None
+        there = booked.get(held.on) if held else None
+        stands = bool(held and there and _booking(held) == _booking(there))
         if (stands and now is None) or _same(before, now, kind, ahead):
             continue
         after, then = _purpose(trip, kind), _purpose(before, kind)
@@ -210,7 +212,7 @@ def _next_visits(
             now=trip,
             eyes_before=then.eyes if then and other_eyes else (),
             stands=stands,
-            gone=before is not None and before.booked and before.on not in booked_days,
+            gone=held is not None and there is None,
         )
 
 

@@ -6,6 +6,7 @@ from datetime import date
 from types import MappingProxyType
 
 from rehab.care.case import Case, Child, Correction, Eye, Prescription
+from rehab.care.changes import ONE_DAY
 from rehab.care.diary import Site
 from rehab.care.plan import Plan
 from rehab.care.prescriptions import in_force
@@ -14,7 +15,7 @@ from rehab.clinic_days import ClinicDays
 from rehab.letters.attendance import not_brought_on, seen_on
 from rehab.letters.changes import Changes, Told, changes_of, told_visit
 from rehab.letters.clinical import Clinical, clinical_of, drops_for, urgency_of
-from rehab.letters.home import ONE_DAY, Home, home_of, trips_of
+from rehab.letters.home import Home, home_of, trips_of
 from rehab.letters.months import DayCell, Month, Shown, diary_of, months_of, shown_in
 from rehab.letters.qr_code import qr_svg
 from rehab.letters.school import shared_on, worn_on

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from rehab.care.case import CheckKind, Eye, Method
+from rehab.care.changes import ONE_DAY
 from rehab.care.checks import Check, Status
 from rehab.care.diary import Site
 from rehab.care.occlusion import Span
@@ -15,7 +16,6 @@ from rehab.care.visits import Visit
 from rehab.clinic_days import ClinicDays
 
 VISITS_SHOWN = 5
-ONE_DAY = timedelta(days=1)
 ONE_WEEK = timedelta(weeks=1)
 CHECK_NAMES = frozenset(CheckKind)
 OCCLUSION_DECISIONS = ("occlusion_start", "occlusion_dose")

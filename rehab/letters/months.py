@@ -7,11 +7,10 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from rehab.letters.home import Hours, Trip
-from rehab.measures.dates import add_months
+from rehab.measures.dates import DAYS_PER_WEEK, add_months
 
 MONTHS_SHOWN = 3
 DIARY_DAYS = 14
-DAYS_PER_WEEK = 7
 
 
 class Mark(StrEnum):

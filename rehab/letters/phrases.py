@@ -24,13 +24,13 @@ from markupsafe import Markup
 from rehab.care.case import Eye
 from rehab.letters.languages import Language
 from rehab.letters.pictures import face_svg
+from rehab.measures.dates import DAYS_PER_WEEK
 
 # Names as they stand inside a date. What stands alone is the same in the languages of letters, but
 # Babel mixes it up: one language's names then stand in another's letter
 # (github.com/python-babel/babel/issues/1234).
 INSIDE: Literal["format"] = "format"
 MINUTES_PER_HOUR = 60
-DAYS_PER_WEEK = 7
 HOURS_OF_A_CLOCK = 12
 # Where ten o'clock is spoken as four, a printed 10:00 alone can be heard as four in the afternoon.
 # That hours are counted from six: common practice, no source; the part of the day is CLDR's.

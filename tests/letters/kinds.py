@@ -11,14 +11,13 @@ from rehab.care.sharing import SchoolTopic, Sharing
 from rehab.demo import demo_cases
 from rehab.letters.facts import About, LetterFacts, facts_of
 from rehab.letters.languages import SOURCE, language
-from rehab.letters.letter import Letter, write_letter
+from rehab.letters.letter import KINDS, Letter, write_letter
 from rehab.settings import LETTER_LANGUAGES
 from tests.care.cases import plan_for
 from tests.letters.plans import CLINIC, TODAY, known_case, plan, span, whole_plan
 
-TO_FAMILIES = ("family", "appointment", "changes", "diary", "not-brought", "school")
 TO_CLINICIANS = ("clinician", "transfer", "transition")
-KINDS = (*TO_FAMILIES, *TO_CLINICIANS)
+TO_FAMILIES = tuple(kind for kind in KINDS if kind not in TO_CLINICIANS)
 every_kind = pytest.mark.parametrize("kind", KINDS)
 every_language = pytest.mark.parametrize("code", LETTER_LANGUAGES)
 

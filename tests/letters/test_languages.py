@@ -21,10 +21,10 @@ from rehab.letters.languages import (
     language,
     read_catalogue,
 )
-from rehab.letters.letter import write_letter
+from rehab.letters.letter import KINDS, write_letter
 from rehab.letters.phrases import Phrases
 from rehab.settings import LETTER_LANGUAGES
-from tests.letters.kinds import KINDS, TO_FAMILIES, facts_by_kind, letter_of
+from tests.letters.kinds import TO_FAMILIES, facts_by_kind, letter_of
 from tests.letters.plans import CLINIC, whole_plan
 from tests.letters.test_family import LETTERS, sentences
 from tests.write_messages import CATALOGUES, ROOT, brought_up_to_date, template_catalogue

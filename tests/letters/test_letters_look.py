@@ -9,10 +9,10 @@ from PIL import Image
 
 from rehab.letters.html_page import html_of
 from rehab.letters.languages import SOURCE, Language, language
-from rehab.letters.letter import not_reviewed, out_of_date
+from rehab.letters.letter import KINDS, not_reviewed, out_of_date
 from rehab.letters.pdf_page import Printing, pdf_of
 from tests.letters.browser_judges import Browser, running_browser
-from tests.letters.kinds import KINDS, every_kind, every_language, letter_of
+from tests.letters.kinds import every_kind, every_language, letter_of
 from tests.letters.page_judges import (
     cut_off,
     difference,

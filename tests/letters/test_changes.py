@@ -348,7 +348,7 @@ def test_another_place_at_the_same_hour_is_told_with_both_places() -> None:
     about = About(places=places)
     told = facts_of(at("hill"), CLINIC, about).told
     said = text(letter_page(at("own"), kind="changes", about=replace(about, told=told)))
-    assert "Booked Place: Hill Annex\n" in said
+    assert "Booked\nPlace: Hill Annex\n" in said
     assert f"Place: {CLINIC.name} {CLINIC.address}" in said
 
 
